@@ -1,0 +1,133 @@
+"""A value with its expanded uncertainty, its budget and its verdict."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from enum import StrEnum
+
+
+class Quantity(StrEnum):
+    """What a result is of; the names are those of the JSON output."""
+
+    CAMBER = "camber"
+    CASTER = "caster"
+    SAI = "steering_axis_inclination"
+
+
+class Position(StrEnum):
+    """Where the wheel stood at a rest, seen from that wheel."""
+
+    STRAIGHT = "straight"
+    IN = "in"
+    OUT = "out"
+
+
+@dataclass(frozen=True, slots=True)
+class BudgetTerm:
+    """One line of an uncertainty budget.
+
+    Attributes
+    ----------
+    term : str
+        What it is, in words.
+    source : str
+        What it comes from (noise, gyro, calibration, mount, roll, straight_ahead, plates,
+        pads): readings that share a source share its error.
+    standard_uncertainty : float
+        In the unit of the result.
+    degrees_of_freedom : float
+        `math.inf` where the term is a stated tolerance.
+    """
+
+    term: str
+    source: str
+    standard_uncertainty: float
+    degrees_of_freedom: float = float("inf")
+
+
+@dataclass(frozen=True, slots=True)
+class Result:
+    """A measured quantity. A bare number is never a result.
+
+    Attributes
+    ----------
+    value : float
+        In `unit`, signs as in docs/measurement.md.
+    expanded_uncertainty : float
+        Half-width of the interval that covers the truth in 95 % of cases.
+    coverage_factor : float
+        Expanded over combined standard uncertainty.
+    budget : tuple of BudgetTerm
+        Largest first; the squares add up to the combined standard uncertainty's.
+    condition : str
+        Under which the value holds ("relative to gravity", "as swept, on its springs").
+    """
+
+    quantity: Quantity
+    value: float
+    expanded_uncertainty: float
+    coverage_factor: float
+    unit: str
+    budget: tuple[BudgetTerm, ...]
+    condition: str = ""
+
+    @property
+    def standard_uncertainty(self) -> float:
+        """Combined standard uncertainty, in `unit`."""
+        return self.expanded_uncertainty / self.coverage_factor
+
+    @property
+    def dominant(self) -> BudgetTerm:
+        """The largest line of the budget."""
+        return max(self.budget, key=lambda term: term.standard_uncertainty)
+
+
+@dataclass(frozen=True, slots=True)
+class PlacedRest:
+    """A rest as a result of a measurement: where the wheel stood and its camber there."""
+
+    position: Position
+    start_s: float
+    end_s: float
+    camber_deg: float
+    camber_expanded_uncertainty_deg: float
+    steer_deg: float | None
+
+
+@dataclass(frozen=True, slots=True)
+class Notice:
+    """A warning or the reason of a refusal; codes are listed in docs/results.md."""
+
+    code: str
+    text: str
+
+
+@dataclass(frozen=True, slots=True)
+class Outcome:
+    """All that a measurement yields.
+
+    Attributes
+    ----------
+    measure : str
+        "camber" or "sweep".
+    wheel : str
+        LF, RF, LR or RR.
+    results : dict of Quantity to Result
+        Empty when refused.
+    rests : tuple of PlacedRest
+        Kept even when refused, as far as they were found.
+    warnings : tuple of Notice
+        What the user should know of these results.
+    refused : Notice or None
+        Why there is no result.
+    details : dict of str to float or str
+        Further figures: closure, hysteresis, goodness of fit, the two-reading rule.
+    """
+
+    measure: str
+    wheel: str
+    results: dict[Quantity, Result]
+    rests: tuple[PlacedRest, ...] = ()
+    warnings: tuple[Notice, ...] = ()
+    refused: Notice | None = None
+    details: dict[str, float | str] = field(default_factory=dict)
