@@ -143,9 +143,9 @@ class SampleBatch(NamedTuple):
     tick: int
     """Tick at which the first raw reading of the first sample started."""
     averaging: int
-    count: int
+    samples: int
     payload: bytes
-    """count x (all axes of all channels, in the hello's order), little-endian signed sums."""
+    """samples x (all axes of all channels, in the hello's order), little-endian signed sums."""
 
 
 class Status(NamedTuple):
