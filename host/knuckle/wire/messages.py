@@ -7,7 +7,10 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from enum import IntEnum
-from typing import NamedTuple
+from typing import Final, NamedTuple
+
+PROTOCOL: Final = 1
+"""The version of the wire that this program speaks."""
 
 
 class ChannelKind(IntEnum):
@@ -45,19 +48,36 @@ class ResetCause(IntEnum):
     COMMAND = 5
 
 
+class FrameType(IntEnum):
+    """Frame types from pod to host, 0x01 to 0x3F."""
+
+    HELLO = 0x01
+    SAMPLES = 0x02
+    STATUS = 0x03
+    FAULT = 0x04
+    ACK = 0x05
+    SETTINGS_DATA = 0x06
+    CLOCK_REPLY = 0x07
+    SELF_TEST_REPLY = 0x08
+    BUTTON = 0x09
+
+
 class Command(IntEnum):
-    """Frame types from host to pod."""
+    """Frame types from host to pod, 0x41 to 0x7F."""
 
     HELLO = 0x41
+    """Answered with a hello, then an ack."""
     START = 0x42
     STOP = 0x43
     SET_RATE = 0x44
+    """Answered with an ack; the averaging in force is in the hello that follows it."""
     SETTINGS_READ = 0x45
     SETTINGS_WRITE = 0x46
     CLOCK = 0x47
     CUE = 0x48
     SELF_TEST = 0x49
     STATUS = 0x4A
+    """Answered with a status, then an ack."""
 
 
 class AckCode(IntEnum):
@@ -70,6 +90,29 @@ class AckCode(IntEnum):
     BUSY = 4
     SETTINGS_FAULT = 5
     TOO_MANY = 6
+
+
+class FaultCode(IntEnum):
+    """What is wrong; bit `1 << code` of `Status.faults` while it stands."""
+
+    NONE = 0
+    SENSOR_MISSING = 1
+    """The channel's sensor does not answer."""
+    SENSOR_STUCK = 2
+    """The same raw reading far longer than noise allows."""
+    SENSOR_RANGE = 3
+    """Readings at the end of the range."""
+    BUS = 4
+    """The sensor bus had to be recovered."""
+    OVERRUN = 5
+    """Readings started late or were left out."""
+    DROPPED = 6
+    """Samples could not be sent."""
+    SETTINGS = 7
+    """The settings record is blank or damaged; defaults are in force."""
+    SUPPLY_LOW = 8
+    CLOCK = 9
+    SELF_TEST = 10
 
 
 class Cue(IntEnum):
@@ -92,6 +135,8 @@ class Channel:
 
     Attributes
     ----------
+    kind : ChannelKind or int
+        A plain number where this version does not know the kind: its bytes are passed over.
     axes : int
         Readings in each sample: 3 for accelerometer and gyro, else 1.
     bits : int
@@ -105,7 +150,7 @@ class Channel:
         Typical noise from the data sheet, unit per sqrt(Hz); 0 if not stated.
     """
 
-    kind: ChannelKind
+    kind: ChannelKind | int
     sensor: Sensor
     axes: int
     bits: int
@@ -116,7 +161,10 @@ class Channel:
 
 
 class Hello(NamedTuple):
-    """What the pod is. Sent at boot, each second while idle, and on request."""
+    """What the pod is. Sent at boot, each second while idle, each 5 s while streaming, and
+    on request. Of a pod whose `protocol` is newer than `PROTOCOL` only the first five fields
+    and `streaming` are read; the rest is empty.
+    """
 
     protocol: int
     hardware: str
@@ -139,7 +187,7 @@ class SampleBatch(NamedTuple):
     """Consecutive samples as raw sums; `channels` of the hello says how to read them."""
 
     sequence: int
-    """Counts sample frames, 16 bit, wrapping."""
+    """Counts sample frames since boot, 16 bit, wrapping."""
     tick: int
     """Tick at which the first raw reading of the first sample started."""
     averaging: int
@@ -169,6 +217,7 @@ class Fault(NamedTuple):
     tick: int
     code: int
     channel: int
+    """Row of the hello's channel table, or 255 for the pod itself."""
     present: bool
 
 
@@ -213,8 +262,11 @@ class TextHeader(NamedTuple):
     """A header line of the text format."""
 
     columns: tuple[str, ...]
+    """Those with a meaning here, in the line's order; others are left out of the samples."""
     facts: tuple[tuple[str, str], ...]
     """`# key=value` lines seen so far."""
+    ignored: tuple[str, ...] = ()
+    """Columns without a meaning here."""
 
 
 class TextSample(NamedTuple):

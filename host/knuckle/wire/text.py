@@ -1,0 +1,136 @@
+"""The plain text format as it streams: header, facts and sample lines, one at a time."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import Final
+
+from knuckle.wire.columns import Header, HeaderFault, parse_fact, parse_header
+from knuckle.wire.messages import TextHeader, TextSample
+
+LONGEST_LINE: Final = 1024
+"""In bytes. Longer lines are thrown away."""
+MOST_FACTS: Final = 64
+
+_BOM = b"\xef\xbb\xbf"
+_PRINTABLE = bytes(range(0x20, 0x7F)) + b"\t\r\n"
+
+
+def is_plain(data: bytes | bytearray) -> bool:
+    """Return whether all bytes are printable ASCII, tabs or line ends."""
+    return not data.translate(None, _PRINTABLE)
+
+
+@dataclass(slots=True)
+class TextCounts:
+    """What became of the lines.
+
+    Attributes
+    ----------
+    text_lines : int
+        Header and sample lines that were used.
+    bad_lines : int
+        Lines that could not be read, after a header was seen; and headers that could not.
+    headerless_lines : int
+        Sample lines before any header: their columns are not known yet.
+    discarded_bytes : int
+        Bytes of all lines that came to nothing.
+    """
+
+    text_lines: int = 0
+    bad_lines: int = 0
+    headerless_lines: int = 0
+    discarded_bytes: int = 0
+
+
+class TextLines:
+    """Bytes to `TextHeader` and `TextSample`. Bounded, never raises on input."""
+
+    def __init__(self) -> None:
+        self.counts = TextCounts()
+        self._partial = b""
+        self._overlong = False
+        self._header: Header | None = None
+        self._facts: dict[str, str] = {}
+
+    def feed(self, data: bytes) -> list[TextHeader | TextSample]:
+        """Take bytes in and return what complete lines they made."""
+        found: list[TextHeader | TextSample] = []
+        *lines, rest = (self._partial + data).split(b"\n")
+        for line in lines:
+            if self._overlong or len(line) > LONGEST_LINE:
+                self._overlong = False
+                self._refuse(line)
+                continue
+            message = self._line(line)
+            if message is not None:
+                found.append(message)
+        if self._overlong or len(rest) > LONGEST_LINE:
+            self._overlong = True
+            self.counts.discarded_bytes += len(rest)
+            rest = b""
+        self._partial = rest
+        return found
+
+    def end(self) -> None:
+        """Throw an unfinished line away: the text was broken off."""
+        if self._partial or self._overlong:
+            self._refuse(self._partial)
+        self._partial = b""
+        self._overlong = False
+
+    def _refuse(self, line: bytes) -> None:
+        self.counts.discarded_bytes += len(line)
+        if self._header is not None:
+            self.counts.bad_lines += 1
+
+    def _line(self, raw: bytes) -> TextHeader | TextSample | None:
+        line = raw.removeprefix(_BOM).strip()
+        if not line:
+            return None
+        first = line[0]
+        if first == 0x23:
+            self._comment(line)
+            return None
+        if not is_plain(line):
+            self._refuse(raw)
+            return None
+        if first in b"+-.0123456789":
+            return self._sample(raw, line)
+        return self._new_header(raw, line.decode("ascii"))
+
+    def _comment(self, line: bytes) -> None:
+        fact = parse_fact(line.decode("utf-8", errors="replace"))
+        if fact is not None and (fact[0] in self._facts or len(self._facts) < MOST_FACTS):
+            self._facts[fact[0]] = fact[1]
+
+    def _new_header(self, raw: bytes, line: str) -> TextHeader | None:
+        try:
+            header = parse_header(line)
+        except HeaderFault:
+            # Boot messages look like this too; they are no fault before the first header.
+            self._refuse(raw)
+            return None
+        self._header = header
+        self.counts.text_lines += 1
+        return TextHeader(header.names, tuple(self._facts.items()), header.ignored)
+
+    def _sample(self, raw: bytes, line: bytes) -> TextSample | None:
+        header = self._header
+        if header is None:
+            self.counts.headerless_lines += 1
+            self.counts.discarded_bytes += len(raw)
+            return None
+        fields = line.split(b",")
+        try:
+            if len(fields) != header.fields or b"_" in line:
+                raise ValueError
+            values = tuple([float(fields[place]) for place in header.places])
+            if not all(map(math.isfinite, values)):
+                raise ValueError
+        except ValueError:
+            self._refuse(raw)
+            return None
+        self.counts.text_lines += 1
+        return TextSample(values)
