@@ -1,1 +1,1 @@
-"""analysis."""
+"""From a block and its rests to an outcome: camber, or a whole steering sweep."""

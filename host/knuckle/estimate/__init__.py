@@ -1,1 +1,1 @@
-"""estimate."""
+"""Least squares over everything that is unknown, with covariance and budget."""

@@ -1,1 +1,1 @@
-"""geometry."""
+"""Exact geometry of rotations and of the steering axis. Numpy only."""

@@ -84,9 +84,12 @@ class Result:
 
 @dataclass(frozen=True, slots=True)
 class PlacedRest:
-    """A rest as a result of a measurement: where the wheel stood and its camber there."""
+    """A rest as a result of a measurement: where the wheel stood and its camber there.
 
-    position: Position
+    `position` and `steer_deg` are None where they are not known.
+    """
+
+    position: Position | None
     start_s: float
     end_s: float
     camber_deg: float

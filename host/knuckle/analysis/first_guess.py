@@ -1,0 +1,80 @@
+"""Where the search for the steering axis begins: gyro turns, else the cone of 'up'."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from knuckle.errors import MeasurementRefused
+from knuckle.estimate.turns import Turn
+from knuckle.geometry.cone import angles_about, fit_cone
+from knuckle.geometry.rotation import unit
+from knuckle.model.block import FloatArray
+
+LEAST_TURN_RAD = np.radians(2.0)
+"""Turns smaller than this say little about the axis."""
+
+
+@dataclass(frozen=True)
+class FirstGuess:
+    """A steering axis, shape (3,), and each rest's turn about it from rest 0, shape (n,)."""
+
+    axis: FloatArray
+    theta_rad: FloatArray
+
+
+def guess(readings_g: FloatArray, turns: list[Turn]) -> FirstGuess:
+    """Guess the steering axis and all turns.
+
+    Parameters
+    ----------
+    readings_g : ndarray, shape (n, 3)
+    turns : list of Turn
+        May be empty, or have holes where the gyro's record was broken.
+
+    Raises
+    ------
+    MeasurementRefused
+        STEER_UNKNOWN, if neither the gyro nor the cone of 'up' tells the turns apart.
+    """
+    axis = _axis_from_turns(turns, readings_g)
+    if axis is None:
+        axis = _axis_from_cone(readings_g)
+    return FirstGuess(axis, _thetas(axis, readings_g, turns))
+
+
+def _axis_from_turns(turns: list[Turn], readings_g: FloatArray) -> FloatArray | None:
+    vectors = np.array([t.rotation_rad for t in turns]).reshape(-1, 3)
+    if not vectors.size or np.max(np.linalg.norm(vectors, axis=1)) < LEAST_TURN_RAD:
+        return None
+    _, directions = np.linalg.eigh(vectors.T @ vectors)
+    axis: FloatArray = directions[:, -1]
+    return axis if axis @ readings_g.mean(axis=0) >= 0 else -axis
+
+
+def _axis_from_cone(readings_g: FloatArray) -> FloatArray:
+    if readings_g.shape[0] >= 3:
+        cone = fit_cone(readings_g)
+        if cone.flatness > 1e-3:
+            return unit(cone.axis)
+    raise MeasurementRefused(
+        "STEER_UNKNOWN",
+        "How far the wheel was steered cannot be told.",
+        "The pod has no gyro (or its record is broken) and there are too few different rests.",
+        "Rest at straight ahead and at both locks, or use a pod with a gyro.",
+    )
+
+
+def _thetas(axis: FloatArray, readings_g: FloatArray, turns: list[Turn]) -> FloatArray:
+    """Chain the gyro's turns; where the chain is broken, join by the cone of 'up'."""
+    count = readings_g.shape[0]
+    by_cone = angles_about(axis, readings_g, readings_g[0])
+    measured = {turn.after: turn for turn in turns}
+    theta = np.zeros(count)
+    for i in range(1, count):
+        if i in measured and measured[i].before == i - 1:
+            theta[i] = theta[i - 1] + measured[i].rotation_rad @ axis
+        else:
+            theta[i] = by_cone[i]
+    return theta

@@ -1,0 +1,147 @@
+"""Where the wheel stood at each rest: straight ahead, in or out.
+
+Judged from the steer angle alone, never from the order in which the driver went.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from knuckle.errors import MeasurementRefused
+from knuckle.model.block import FloatArray
+from knuckle.model.result import Position
+
+SAME_POSITION_DEG = 3.5
+"""Rests closer than this in steer belong to one position: by hand the wheel is brought back to
+within a degree or two (common practice, no source)."""
+
+CLEARLY_NEARER_DEG = 2.5
+"""By how much one position must lie nearer mid-way than the next to be taken as straight."""
+
+SMALLEST_SWEEP_DEG = 9.5
+"""Least change of heading each way: 10 deg, less what a gyro's scale may hide."""
+
+
+@dataclass(frozen=True)
+class Placing:
+    """The rests sorted into positions.
+
+    Attributes
+    ----------
+    straight : list of int
+        Rests at straight ahead, in order of time.
+    left_lock, right_lock : list of int
+        Rests of the outermost position on each side.
+    clusters : list of list of int
+        All positions, from right to left.
+    """
+
+    straight: list[int]
+    left_lock: list[int]
+    right_lock: list[int]
+    clusters: list[list[int]]
+
+
+def clusters_of(steer_deg: FloatArray) -> list[list[int]]:
+    """Sort rests into positions by steer angle, from right (negative) to left."""
+    order = np.argsort(steer_deg, kind="stable")
+    clusters: list[list[int]] = []
+    for i in order:
+        if clusters and steer_deg[i] - steer_deg[clusters[-1][-1]] < SAME_POSITION_DEG:
+            clusters[-1].append(int(i))
+        else:
+            clusters.append([int(i)])
+    return [sorted(cluster) for cluster in clusters]
+
+
+def place(steer_deg: FloatArray, straight: int | None) -> Placing:
+    """Find straight ahead and the locks.
+
+    Straight ahead is the position between the outermost two; of several the one returned to
+    most often, then the one nearest mid-way.
+
+    Parameters
+    ----------
+    steer_deg : ndarray, shape (n,)
+        Steer of each rest against any datum, left positive.
+    straight : int or None
+        The rest that the user says was straight ahead.
+
+    Raises
+    ------
+    MeasurementRefused
+        STRAIGHT_MISSING or STRAIGHT_AMBIGUOUS.
+    """
+    clusters = clusters_of(steer_deg)
+    if straight is not None:
+        if not 0 <= straight < steer_deg.size:
+            raise MeasurementRefused(
+                "STRAIGHT_MISSING",
+                f"Rest {straight + 1} was named as straight ahead, "
+                f"but {steer_deg.size} rests were found.",
+                "",
+                "Name one of the rests listed.",
+            )
+        return Placing([straight], clusters[-1], clusters[0], clusters)
+    if len(clusters) < 3:
+        raise MeasurementRefused(
+            "STRAIGHT_MISSING",
+            f"The wheel came to rest in {len(clusters)} position(s); a sweep needs straight "
+            "ahead, one to the left and one to the right.",
+            "A position was passed over, or the wheel was not held still there for long enough.",
+            "Sweep again: rest at straight ahead, at each lock, and at straight ahead again.",
+        )
+    middle = _straight_cluster(clusters, steer_deg)
+    return Placing(middle, clusters[-1], clusters[0], clusters)
+
+
+def _straight_cluster(clusters: list[list[int]], steer_deg: FloatArray) -> list[int]:
+    between = clusters[1:-1]
+    visits = max(len(cluster) for cluster in between)
+    candidates = [cluster for cluster in between if len(cluster) == visits]
+    midway = (np.mean(steer_deg[clusters[0]]) + np.mean(steer_deg[clusters[-1]])) / 2.0
+    distance = [abs(float(np.mean(steer_deg[cluster])) - midway) for cluster in candidates]
+    nearest = int(np.argmin(distance))
+    rivals = sorted(distance)
+    if len(rivals) > 1 and rivals[1] - rivals[0] < CLEARLY_NEARER_DEG:
+        raise MeasurementRefused(
+            "STRAIGHT_AMBIGUOUS",
+            "Two positions could be straight ahead: visited as often and as near mid-way.",
+            "Straight ahead was visited only once among intermediate stops.",
+            "Name the rest with --straight N, or return to straight ahead once more.",
+        )
+    return candidates[nearest]
+
+
+def check_size(heading_deg: FloatArray, placing: Placing) -> None:
+    """Refuse a sweep that is too small.
+
+    Parameters
+    ----------
+    heading_deg : ndarray, shape (n,)
+        Change of heading from straight ahead, left positive.
+
+    Raises
+    ------
+    MeasurementRefused
+        SWEEP_TOO_SMALL.
+    """
+    left = float(np.mean(heading_deg[placing.left_lock]))
+    right = float(np.mean(heading_deg[placing.right_lock]))
+    if left < SMALLEST_SWEEP_DEG or right > -SMALLEST_SWEEP_DEG:
+        raise MeasurementRefused(
+            "SWEEP_TOO_SMALL",
+            f"The wheel was steered {max(left, 0.0):.1f} deg to the left and "
+            f"{max(-right, 0.0):.1f} deg to the right; at least 10 deg each way is needed.",
+            "Small angles multiply every error of caster.",
+            "Sweep again with about 20 deg each way.",
+        )
+
+
+def label(heading_deg: float, is_straight: bool, side: int) -> Position:
+    """Name a rest's position as seen from its wheel: on a left wheel, left is out."""
+    if is_straight:
+        return Position.STRAIGHT
+    return Position.OUT if heading_deg * side > 0 else Position.IN

@@ -1,0 +1,89 @@
+"""Checks that every measurement makes of its rests before it computes anything."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from knuckle.analysis.request import Request
+from knuckle.errors import MeasurementRefused
+from knuckle.estimate.wheel_model import Reading
+from knuckle.model.rest import Rest
+from knuckle.model.result import Notice
+
+STEEPEST_CAMBER_DEG = 30.0
+"""A larger lean means that the pod's +Y does not point outboard."""
+
+
+def check_rests(rests: list[Rest], request: Request) -> None:
+    """Refuse rests that cannot be readings of a pod on a wheel.
+
+    Raises
+    ------
+    MeasurementRefused
+        NO_REST, ACCELEROMETER_CLIPPED, NOT_GRAVITY or POD_TURNED.
+    """
+    if not rests:
+        raise MeasurementRefused(
+            "NO_REST",
+            "The wheel never came to rest long enough for a reading.",
+            "The pod was being handled, the engine ran, or the recording is too short.",
+            "Let go of the wheel and the car, and keep still for two seconds.",
+        )
+    if any(rest.clipped for rest in rests):
+        raise MeasurementRefused(
+            "ACCELEROMETER_CLIPPED",
+            "The accelerometer stood at the end of its range during a rest.",
+            "Its range is set too small, or the sensor is damaged.",
+            "Set a range of 2 g or more and measure again.",
+        )
+    sigma = np.sqrt(np.diag(request.priors.accelerometer.covariance))
+    tolerance_g = 0.02 + 4.0 * float(np.hypot(np.max(sigma[:3]), np.max(sigma[3:])))
+    for rest in rests:
+        size_g = float(np.linalg.norm(rest.accel_g))
+        if abs(size_g - 1.0) > tolerance_g:
+            raise MeasurementRefused(
+                "NOT_GRAVITY",
+                f"A wheel at rest must read 1 g, but the accelerometer reads {size_g:.3f} g.",
+                "The readings are in another unit, uncalibrated, or an axis is dead.",
+                "Check the unit of the columns, or give --uncalibrated or a calibration.",
+            )
+        if abs(rest.accel_g[1]) > np.sin(np.radians(STEEPEST_CAMBER_DEG)) * size_g:
+            raise MeasurementRefused(
+                "POD_TURNED",
+                "The pod's +Y does not lie level: the wheel would have a camber of more than "
+                f"{STEEPEST_CAMBER_DEG:.0f} deg.",
+                "The pod is mounted with another face outboard, or its axes are swapped.",
+                "Mount it with the +Y arrow pointing outboard, away from the car.",
+            )
+
+
+def readings_of(rests: list[Rest]) -> list[Reading]:
+    """Return what the estimator needs of each rest."""
+    return [Reading(rest.accel_g, rest.accel_cov_g2) for rest in rests]
+
+
+def noise_degrees_of_freedom(rests: list[Rest]) -> float:
+    """Return the degrees of freedom behind the rests' noise, pooled."""
+    return max(1.0, float(sum(np.min(rest.effective_count) - 1.0 for rest in rests)))
+
+
+def sensor_notices(request: Request, gyro_used: bool) -> list[Notice]:
+    """Return what must be said of the sensor whatever it read."""
+    notices = []
+    if not request.priors.accelerometer.calibrated:
+        notices.append(
+            Notice(
+                "UNCALIBRATED",
+                "The accelerometer is not calibrated: the data sheet's tolerances stand in the "
+                "budget, and the uncertainty is in degrees, not tenths.",
+            )
+        )
+    if gyro_used and not request.priors.gyro.calibrated:
+        notices.append(
+            Notice(
+                "GYRO_SCALE_UNCALIBRATED",
+                "The gyro's scale is not calibrated: 3 % of every steer angle stands in the "
+                "budget.",
+            )
+        )
+    return notices

@@ -1,0 +1,50 @@
+"""What the user asks of a measurement, beside the readings."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+from knuckle.estimate.priors import Priors
+from knuckle.model.wheel import Wheel
+
+
+@dataclass(frozen=True)
+class Request:
+    """A measurement to make.
+
+    Attributes
+    ----------
+    wheel : Wheel
+    priors : Priors
+    plates_deg : tuple of float, or None
+        Changes of heading read from turn plates at the left and right lock, both positive.
+    straight : int or None
+        Position (from 0) of the rest that was straight ahead, if the user says so.
+    rear_steers : bool
+        Whether the car steers its rear wheels.
+    use_gyro : bool
+        Whether the gyro counts as a source of steer angle.
+    pads_known : bool
+        Whether the slopes of the pads were entered.
+    """
+
+    wheel: Wheel
+    priors: Priors = field(default_factory=Priors)
+    plates_deg: tuple[float, float] | None = None
+    straight: int | None = None
+    rear_steers: bool = False
+    use_gyro: bool = True
+    pads_known: bool = False
+
+    @property
+    def side(self) -> int:
+        """+1 on a left wheel, -1 on a right one."""
+        return self.wheel.side
+
+    def condition(self, swept: bool) -> str:
+        """Return under which conditions the results hold, in words."""
+        parts = ["relative to the pads" if self.pads_known else "relative to gravity"]
+        if swept:
+            rolled = self.priors.body_roll is not None
+            parts.append("body roll removed" if rolled else "as swept, on its springs")
+        return ", ".join(parts)

@@ -1,0 +1,85 @@
+"""From a solved estimate to results: expanded uncertainty and budget by source."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+from scipy.stats import norm, t
+
+from knuckle.estimate.solver import Solution
+from knuckle.model.block import FloatArray
+from knuckle.model.result import BudgetTerm, Quantity, Result
+
+COVERAGE = 0.95
+
+TERMS: dict[str, str] = {
+    "noise": "noise of the readings at rest",
+    "gyro": "noise of the gyro between rests",
+    "calibration": "accelerometer bias, scale and cross-axis",
+    "chip_turn": "turn of the chip in its case",
+    "gyro_calibration": "gyro scale and cross-axis",
+    "mount": "mount: spin axis against the pod",
+    "roll": "roll of the wheel while steering",
+    "straight_ahead": "toe and straight ahead",
+    "plates": "turn-plate readings",
+    "pads": "slope of the pads",
+    "body_roll": "roll of the body",
+    "lever": "lever arm of a moving wheel",
+    "scatter": "disagreement between rests",
+}
+"""What each source is called in a budget; the keys are the sources of the JSON output."""
+
+
+def coverage_factor(terms: list[BudgetTerm]) -> float:
+    """Return the factor for 95 % coverage from the effective degrees of freedom.
+
+    Welch-Satterthwaite formula, GUM (JCGM 100:2008) G.4.1 and G.6.4; where every term is a
+    stated tolerance it is the normal distribution's 1.96.
+    """
+    variance = sum(term.standard_uncertainty**2 for term in terms)
+    weight = sum(
+        term.standard_uncertainty**4 / term.degrees_of_freedom
+        for term in terms
+        if math.isfinite(term.degrees_of_freedom)
+    )
+    upper = (1.0 + COVERAGE) / 2.0
+    if weight <= 0.0 or variance**2 / weight > 1e6:
+        return float(norm.ppf(upper))
+    return float(t.ppf(upper, max(variance**2 / weight, 1.0)))
+
+
+def result_of(
+    quantity: Quantity,
+    value_deg: float,
+    gradient: FloatArray,
+    solution: Solution,
+    noise_dof: float,
+    condition: str,
+    inflation: float = 1.0,
+) -> Result:
+    """Return a result with its budget.
+
+    Parameters
+    ----------
+    gradient : ndarray, shape (p,)
+        Derivative of the value (deg) by the unknowns.
+    noise_dof : float
+        Degrees of freedom behind the readings' noise.
+    inflation : float
+        Factor (at least 1) on every term, where the fit scatters more than its rows say.
+    """
+    terms = [
+        BudgetTerm(
+            TERMS[source],
+            source,
+            inflation * float(np.sqrt(np.sum(share**2))),
+            noise_dof if source == "noise" else math.inf,
+        )
+        for source, share in solution.shares(gradient).items()
+    ]
+    terms = [term for term in terms if term.standard_uncertainty > 0.0]
+    terms.sort(key=lambda term: -term.standard_uncertainty)
+    factor = coverage_factor(terms)
+    combined = math.sqrt(sum(term.standard_uncertainty**2 for term in terms))
+    return Result(quantity, value_deg, factor * combined, factor, "deg", tuple(terms), condition)

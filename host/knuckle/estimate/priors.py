@@ -1,0 +1,166 @@
+"""What is known before the first reading: every default of docs/measurement.md, all changeable."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from knuckle.model.block import FloatArray
+
+
+@dataclass(frozen=True)
+class AccelerometerPrior:
+    """What remains unknown of the accelerometer after its readings were corrected.
+
+    reading = (I + E + [turn]x) true + bias, with bias (3) and E (9, row by row) having the
+    joint covariance and the turn of the chip in its case (3) its own.
+
+    Attributes
+    ----------
+    covariance : ndarray, shape (12, 12)
+        Of bias (g) and E, one sigma squared.
+    turn_deg : float
+        One sigma of each of the three angles by which the chip is turned in its case.
+    calibrated : bool
+        False when only the data sheet's tolerances stand behind the readings.
+    """
+
+    covariance: FloatArray
+    turn_deg: float
+    calibrated: bool
+
+    @classmethod
+    def independent(
+        cls,
+        bias_mg: FloatArray | float,
+        scale_percent: float,
+        cross_axis_percent: float,
+        turn_deg: float,
+        calibrated: bool,
+    ) -> AccelerometerPrior:
+        """Build the prior from independent standard uncertainties.
+
+        Parameters
+        ----------
+        bias_mg : float or ndarray, shape (3,)
+        scale_percent : float
+            Of each axis.
+        cross_axis_percent : float
+            Of each of the six off-diagonal terms.
+        turn_deg : float
+        calibrated : bool
+        """
+        matrix = np.full((3, 3), cross_axis_percent / 100.0)
+        np.fill_diagonal(matrix, scale_percent / 100.0)
+        bias = np.broadcast_to(np.asarray(bias_mg, dtype=float) / 1000.0, (3,))
+        sigma = np.concatenate([bias, matrix.ravel()])
+        return cls(np.diag(sigma**2), turn_deg, calibrated)
+
+    @classmethod
+    def after_calibration(cls) -> AccelerometerPrior:
+        """Return the residual assumed of readings that are said to be calibrated."""
+        return cls.independent(1.0, 0.1, 0.1, 0.05, calibrated=True)
+
+    @classmethod
+    def data_sheet(cls) -> AccelerometerPrior:
+        """Return the MPU-6050's tolerances (data sheet rev 3.3, table 6.2) as one sigma.
+
+        Zero-g +-50 mg (X, Y) and +-80 mg (Z), scale +-3 %, cross-axis +-2 %; the chip is taken
+        to be turned in its case by 1.5 deg (common practice, no source).
+        """
+        return cls.independent(np.array([50.0, 50.0, 80.0]), 3.0, 2.0, 1.5, calibrated=False)
+
+
+@dataclass(frozen=True)
+class GyroPrior:
+    """What remains unknown of the gyro: rate = (I + E + [turn]x) true + bias.
+
+    Attributes
+    ----------
+    covariance : ndarray, shape (9, 9)
+        Of E, row by row. The turn is the accelerometer's: it is one chip.
+    calibrated : bool
+    """
+
+    covariance: FloatArray
+    calibrated: bool
+
+    @classmethod
+    def independent(
+        cls, scale_percent: float, cross_axis_percent: float, calibrated: bool
+    ) -> GyroPrior:
+        """Build the prior from independent standard uncertainties."""
+        matrix = np.full((3, 3), cross_axis_percent / 100.0)
+        np.fill_diagonal(matrix, scale_percent / 100.0)
+        return cls(np.diag(matrix.ravel() ** 2), calibrated)
+
+    @classmethod
+    def data_sheet(cls) -> GyroPrior:
+        """Return the MPU-6050's tolerances (data sheet rev 3.3, table 6.1) as one sigma."""
+        return cls.independent(3.0, 2.0, calibrated=False)
+
+
+@dataclass(frozen=True)
+class Given:
+    """A value with its standard uncertainty."""
+
+    value: float
+    standard_uncertainty: float
+
+
+@dataclass(frozen=True)
+class Priors:
+    """Everything known beforehand, in degrees; standard uncertainties throughout.
+
+    Attributes
+    ----------
+    mount_tilt_deg, mount_yaw_deg : float
+        Of the spin axis against the pod's +Y, about the pod's X and Z.
+    spin_axis : ndarray, shape (3,), or None
+        A measured spin axis in pod axes; None for +Y.
+    spin_covariance_deg2 : ndarray, shape (2, 2), or None
+        Covariance of a measured spin axis (yaw, tilt); None for the mount's tolerances.
+    roll_held_deg, roll_free_deg : float
+        Roll of the wheel about its spin axis at each rest, brake held and brake free.
+    brake_held : bool
+        Whether the brake is said to have been held; that is checked.
+    toe : Given
+        This wheel's toe at straight ahead.
+    pads_across, pads_along : Given
+        Slope of the pads: left side higher, front higher.
+    plates_deg : float
+        Standard uncertainty of a change of heading read from turn plates.
+    gyro_turn_deg : float
+        Standard uncertainty, each axis, of a turn integrated between two rests.
+    body_roll : tuple of Given, or None
+        Roll of the body at left lock and at right lock against straight ahead, positive when
+        the left side rises (ISO 8855).
+    lever_m : float
+        Standard uncertainty of the pod's distance from the steering axis (slow sweeps only).
+    """
+
+    accelerometer: AccelerometerPrior = field(default_factory=AccelerometerPrior.after_calibration)
+    gyro: GyroPrior = field(default_factory=GyroPrior.data_sheet)
+    mount_tilt_deg: float = 0.2
+    mount_yaw_deg: float = 0.5
+    spin_axis: FloatArray | None = None
+    spin_covariance_deg2: FloatArray | None = None
+    roll_held_deg: float = 0.05
+    roll_free_deg: float = 30.0
+    brake_held: bool = True
+    toe: Given = Given(0.0, 0.3)
+    pads_across: Given = Given(0.0, 0.1)
+    pads_along: Given = Given(0.0, 0.1)
+    plates_deg: float = 0.3
+    gyro_turn_deg: float = 0.05
+    body_roll: tuple[Given, Given] | None = None
+    lever_m: float = 0.3
+
+    def spin_prior(self) -> tuple[FloatArray, FloatArray]:
+        """Return the spin axis, shape (3,), and the covariance of (yaw, tilt) in rad^2."""
+        axis = np.array([0.0, 1.0, 0.0]) if self.spin_axis is None else self.spin_axis
+        if self.spin_covariance_deg2 is None:
+            sigma = np.radians([self.mount_yaw_deg, self.mount_tilt_deg])
+            return axis, np.diag(sigma**2)
+        return axis, np.radians(np.radians(self.spin_covariance_deg2))
