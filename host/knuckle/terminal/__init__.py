@@ -1,1 +1,1 @@
-"""terminal."""
+"""What a person sees and hears: the live view, plain lines, cues."""

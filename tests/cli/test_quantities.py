@@ -1,0 +1,139 @@
+"""Numbers as typed. No outside source: plain arithmetic (an inch is 25.4 mm by definition)."""
+
+from __future__ import annotations
+
+import pytest
+
+from knuckle.errors import UsageError
+from knuckle.quantities import (
+    TypedNumber,
+    angle_deg,
+    duration_s,
+    length_mm,
+    one_or_two,
+    percentage,
+    plain_number,
+    read_number,
+)
+
+
+@pytest.mark.parametrize(
+    ("text", "value", "unit"),
+    [
+        ("1.5", 1.5, ""),
+        ("1,5", 1.5, ""),
+        ("-1,25 deg", -1.25, "deg"),
+        ("\N{MINUS SIGN}2°", -2.0, "deg"),
+        ("+.5", 0.5, ""),
+        ("5.", 5.0, ""),
+        ("0,234", 0.234, ""),
+        ("1.234", 1.234, ""),
+        ("1234,567", 1234.567, ""),
+        ("1,2345", 1.2345, ""),
+        ("12'", 12.0, "min"),
+        ("12 min", 12.0, "min"),
+        ("3mm", 3.0, "mm"),
+        ('0.5"', 0.5, "in"),
+        ("0.5 in", 0.5, "in"),
+        ("2,5s", 2.5, "s"),
+        ("3 %", 3.0, "%"),
+        ("1e-05", 1e-05, ""),
+        (" 7 ", 7.0, ""),
+    ],
+)
+def test_number_and_unit(text: str, value: float, unit: str) -> None:
+    assert read_number(text) == TypedNumber(value, unit)
+
+
+@pytest.mark.parametrize(
+    ("text", "named"),
+    [
+        ("1,234", "','"),
+        ("-12,345", "','"),
+        ("1.234,5", "'.' and ','"),
+        ("1,234.5", "',' and '.'"),
+        ("1.2.3", "'.'"),
+        ("1o.5", "letter 'o' (not the digit zero)"),
+        ("l.5", "letter 'l' (not the digit one)"),
+        ("1 000", "a space"),
+        ("1.5x", "'x'"),
+        ("1.5 degs", "'degs'"),
+        ("5 ft", "'ft'"),
+        ("abc", "'a'"),
+        ("--1", "signs and digits"),
+        ("1-2", "signs and digits"),
+        (".", "signs and digits"),
+        ("nan", "'n'"),
+        ("inf", "'i'"),
+        ("1e999", "too large"),
+        ("", "empty"),
+        ("   ", "empty"),
+        ("٣", "'٣'"),
+        ("１.5", "'１'"),
+        ("0x1F", "'x'"),
+        ("1_000", "'_'"),
+    ],
+)
+def test_refused_and_the_character_named(text: str, named: str) -> None:
+    with pytest.raises(UsageError) as caught:
+        read_number(text)
+    assert named in caught.value.what
+    assert caught.value.next_step
+
+
+@pytest.mark.parametrize(
+    ("text", "degrees"),
+    [
+        ("20", 20.0),
+        ("20°", 20.0),
+        ("30'", 0.5),
+        ("1°30'", 1.5),
+        ("-1° 30 min", -1.5),
+        ("\N{MINUS SIGN}1°30\N{PRIME}", -1.5),
+        ("0deg45'", 0.75),
+    ],
+)
+def test_angles(text: str, degrees: float) -> None:
+    assert angle_deg(text) == degrees
+
+
+@pytest.mark.parametrize("text", ["3mm", "1°70'", "1°-5'", "1°30", "2s"])
+def test_no_angles(text: str) -> None:
+    with pytest.raises(UsageError):
+        angle_deg(text)
+
+
+def test_other_units() -> None:
+    assert length_mm("3") == 3.0
+    assert length_mm("2in") == 50.8
+    assert duration_s("1,5 s") == 1.5
+    assert percentage("3%") == 3.0
+    assert plain_number("4") == 4.0
+    with pytest.raises(UsageError, match="'deg', where millimetres are needed"):
+        length_mm("3 deg")
+    with pytest.raises(UsageError, match="'%', where plain numbers"):
+        plain_number("3%")
+
+
+@pytest.mark.parametrize(
+    ("text", "pair"),
+    [
+        ("20", (20.0, None)),
+        ("0.1,0.05", (0.1, 0.05)),
+        ("0,0.3", (0.0, 0.3)),
+        ("0,1;0,05", (0.1, 0.05)),
+        ("0.1 ± 0.05", (0.1, 0.05)),
+        ("0.1 +/- 0.05", (0.1, 0.05)),
+        ("20, 18", (20.0, 18.0)),
+        ("20°/18°", (20.0, 18.0)),
+        ("-0.2,0.1", (-0.2, 0.1)),
+    ],
+)
+def test_one_or_two(text: str, pair: tuple[float, float | None]) -> None:
+    assert one_or_two(text, angle_deg) == pair
+
+
+@pytest.mark.parametrize("text", ["0,3", "20,18", "1;2;3", "0,1,0,05", ";", "1;"])
+def test_one_or_two_refused(text: str) -> None:
+    with pytest.raises(UsageError):
+        one_or_two(text, angle_deg)

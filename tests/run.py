@@ -1,0 +1,116 @@
+#!/usr/bin/env python3
+"""Set everything up and run all checks: ``python3 tests/run.py``.
+
+On Windows: ``py tests\\run.py``. Words given are passed on to pytest, for example
+``python3 tests/run.py tests/wire -k cobs``. ``--install`` installs missing Debian packages
+of tests/apt.txt (as root this is done unasked). With ``CI=1`` a missing tool or missing
+outside data is a failure. Written so that an old Python (3.6) can read it and say that it is
+too old.
+"""
+
+import os
+import re
+import shutil
+import subprocess
+import sys
+from pathlib import Path
+
+TOP = Path(__file__).resolve().parent.parent
+sys.path.insert(0, str(TOP / "host"))
+
+import start  # noqa: E402
+
+IN_CI = os.environ.get("CI", "").lower() in ("1", "true", "yes")
+DATA_VARIABLE = "KNUCKLE_TEST_DATA"
+PROCESSES = "2"
+SUMMARY = re.compile(r"^(?:=+ )?(\d+ (?:passed|failed|skipped|error).*?)(?: =+)?$", re.MULTILINE)
+SKIP = re.compile(r"^SKIPPED \[(\d+)\] (\S+?): (.*)$", re.MULTILINE)
+
+
+def wanted_packages():
+    """Return the rows of apt.txt: package, command, reason."""
+    text = (TOP / "tests" / "apt.txt").read_text(encoding="utf-8")
+    lines = [line.strip() for line in text.splitlines()]
+    return [line.split("\t") for line in lines if line and not line.startswith("#")]
+
+
+def provide_packages(may_install):
+    """Install what is missing where that is allowed; return rows for the table of skips."""
+    missing = [row for row in wanted_packages() if shutil.which(row[1]) is None]
+    as_root = hasattr(os, "geteuid") and os.geteuid() == 0
+    if missing and (as_root or may_install) and shutil.which("apt-get"):
+        apt = ["apt-get"] if as_root else ["sudo", "apt-get"]
+        names = [row[0] for row in missing]
+        if start.run([*apt, "update", "-q"]) == 0:
+            start.run([*apt, "install", "-q", "-y", "--no-install-recommends", *names])
+    return [
+        (f"package {name}", f"{command} is missing ({reason}); --install installs it")
+        for name, command, reason in missing
+        if shutil.which(command) is None
+    ]
+
+
+def missing_data():
+    """Return a row for the table of skips if the outside test data are absent."""
+    folder = Path(os.environ.get(DATA_VARIABLE) or TOP.parent / "shared" / "data")
+    if folder.is_dir():
+        return []
+    return [("outside data", f"no folder {folder}; {DATA_VARIABLE} names another")]
+
+
+def skips_of(output):
+    """Return pytest's own lines on skipped tests as rows."""
+    return [(f"{place} ({count})", reason) for count, place, reason in SKIP.findall(output)]
+
+
+def run_shown(command):
+    """Run a command, passing its output on as it comes; return exit code and output."""
+    start.say("+ " + " ".join(command))
+    child = subprocess.Popen(
+        command,
+        stdout=subprocess.PIPE,
+        stderr=subprocess.STDOUT,
+        cwd=str(TOP),
+        encoding="utf-8",
+        errors="replace",
+        env=dict(os.environ, PYTHONIOENCODING="utf-8"),
+    )
+    lines = []
+    for line in child.stdout:
+        sys.stdout.write(line)
+        sys.stdout.flush()
+        lines.append(line)
+    return child.wait(), "".join(lines)
+
+
+def main():
+    """Set up, run every check, end with what was skipped and pytest's closing line."""
+    words = [word for word in sys.argv[1:] if word != "--install"]
+    start.check_python()
+    absent = provide_packages("--install" in sys.argv[1:]) + missing_data()
+    python = start.prepare("test")
+    failed = [f"missing: {name}" for name, _ in absent] if IN_CI else []
+    for check in (
+        ["ruff", "check", "host", "tests"],
+        ["ruff", "format", "--check", "host", "tests"],
+        ["mypy"],
+    ):
+        code, _ = run_shown([python, "-m", *check])
+        if code != 0:
+            failed.append(" ".join(check))
+    scope = words or ["--cov", "--cov-report=term:skip-covered"]
+    code, output = run_shown([python, "-m", "pytest", "-n", PROCESSES, "-rs", *scope])
+    if code != 0:
+        failed.append(f"pytest (exit code {code})")
+    table = absent + skips_of(output)
+    print("\nSkipped, and why:" if table else "\nNothing was skipped.")
+    for name, reason in table:
+        print(f"  {name}: {reason}")
+    print("Failed: " + "; ".join(failed) if failed else "All checks passed.")
+    summary = SUMMARY.findall(output)
+    print(summary[-1] if summary else "pytest ended without a summary")
+    return 1 if failed else 0
+
+
+if __name__ == "__main__":
+    sys.exit(main())
