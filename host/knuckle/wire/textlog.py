@@ -1,0 +1,155 @@
+"""A CSV log read into a block; what is wrong is named by line and column."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from pathlib import Path
+from typing import BinaryIO, Final
+
+import numpy as np
+
+from knuckle.errors import RecordingError
+from knuckle.model.block import LONGEST_BRIDGED_GAP_S, Block, FloatArray
+from knuckle.wire.columns import (
+    ACCEL,
+    GYRO,
+    TEMPERATURE,
+    TIME_MS,
+    TIME_S,
+    linear_names,
+)
+from knuckle.wire.logrows import EXPECTED_HEADER, LONGEST_LINE, RANGE_FACT, Log, take
+from knuckle.wire.samples import CLIPPED_FROM
+
+PIECE_BYTES: Final = 1 << 20
+
+_BOM = b"\xef\xbb\xbf"
+_UTF16 = (b"\xff\xfe", b"\xfe\xff")
+_MOST_LOST = 2**31
+
+
+def read_csv(path: Path | str) -> tuple[Block, dict[str, str], list[str]]:
+    """Read a CSV log as docs/protocol.md describes it.
+
+    Parameters
+    ----------
+    path : Path or str
+        UTF-8, with or without byte order mark; lines end in LF or CR LF.
+
+    Returns
+    -------
+    block : Block
+        Times as in the file. `rate_hz` is one over the mean of those steps between which
+        nothing is missing; what is missing follows from the median step.
+    facts : dict of str to str
+        The ``# key=value`` lines.
+    notices : list of str
+        What was left out, for people.
+
+    Raises
+    ------
+    RecordingError
+        If the file cannot be read or does not follow the format.
+    """
+    log = Log(Path(path))
+    try:
+        with log.path.open("rb") as file:
+            for first_line, piece, is_last in _pieces(log, file):
+                take(log, first_line, piece, is_last)
+    except OSError as error:
+        raise RecordingError(
+            f"{log.path} cannot be read: {error.strerror or error}.",
+            "",
+            "Check the name and the permissions of the file.",
+        ) from error
+    return _block(log), log.facts, log.notices
+
+
+def _pieces(log: Log, file: BinaryIO) -> Iterator[tuple[int, bytes, bool]]:
+    """Yield (number of the first line, whole lines, whether the last line is unfinished)."""
+    line = 1
+    rest = file.read(PIECE_BYTES)
+    if not rest:
+        raise RecordingError(
+            f"{log.path.name} is empty.",
+            "Nothing was recorded, or the logger was not closed.",
+            "Record again.",
+        )
+    if rest.startswith(_UTF16) or b"\0" in rest:
+        cause = "It was saved as UTF-16." if rest.startswith(_UTF16) else "It is a binary file."
+        raise RecordingError(
+            f"{log.path.name} is not a text file.", cause, "Save it as CSV in UTF-8."
+        )
+    rest = rest.removeprefix(_BOM)
+    while True:
+        end = rest.rfind(b"\n") + 1
+        if len(rest) - end > LONGEST_LINE:
+            raise log.fault(
+                line + rest.count(b"\n"),
+                0,
+                f"longer than {LONGEST_LINE} bytes",
+                "A log has one line a sample.",
+            )
+        if end:
+            yield line, rest[:end].replace(b"\r\n", b"\n"), False
+            line += rest.count(b"\n")
+        more = file.read(PIECE_BYTES)
+        rest = rest[end:] + more
+        if not more:
+            break
+    if rest:
+        yield line, rest, True
+
+
+def _block(log: Log) -> Block:
+    header = log.header
+    if header is None:
+        raise RecordingError(
+            f"{log.path.name} has no header line.",
+            "",
+            f"Add one, such as {EXPECTED_HEADER}, as the first line.",
+        )
+    count = sum(part.shape[0] for part in log.parts)
+    if count < 2:
+        held = "one sample" if count else "no samples"
+        raise RecordingError(
+            f"{log.path.name} has {held} under its header.",
+            "Nothing was recorded, or the logger was not closed.",
+            "Record again.",
+        )
+
+    def joined(names: tuple[str, ...]) -> FloatArray | None:
+        places = [header.names.index(name) for name in names if name in header.names]
+        if not places:
+            return None
+        return np.concatenate([part[:, places] for part in log.parts])
+
+    seconds = TIME_S in header.names
+    t_s = joined((TIME_S, TIME_MS))
+    accel_g = joined(ACCEL)
+    assert t_s is not None
+    assert accel_g is not None
+    t_s = t_s[:, 0] if seconds else t_s[:, 0] / 1000.0
+    temp_c = joined((TEMPERATURE,))
+    steps = np.diff(t_s)
+    median = float(np.median(steps))
+    missing = np.minimum(np.maximum(np.rint(steps / median) - 1, 0), _MOST_LOST)
+    lost_before = np.zeros(count, dtype=np.int64)
+    lost_before[1:] = missing
+    breaks = np.zeros(count, dtype=np.int64)
+    breaks[1:] = (steps > LONGEST_BRIDGED_GAP_S) & (missing > 0)
+    clipped = np.zeros(count, dtype=np.bool_)
+    if RANGE_FACT in log.facts:
+        limit = CLIPPED_FROM * float(log.facts[RANGE_FACT])
+        clipped = np.any(np.abs(accel_g) >= limit, axis=1)
+    return Block(
+        t_s=t_s,
+        accel_g=accel_g,
+        gyro_dps=joined(GYRO),
+        temp_c=None if temp_c is None else temp_c[:, 0],
+        linear_mm=joined(linear_names(header.names)),
+        lost_before=lost_before,
+        stretch=np.cumsum(breaks),
+        clipped=clipped,
+        rate_hz=1.0 / float(np.mean(steps[missing == 0])),
+    )
