@@ -70,7 +70,7 @@ def _figures(figures: tuple[tuple[str, str], ...], width: int) -> RenderableType
     columns = max(1, min(3, width // 26))
     table = Table.grid(padding=(0, 3))
     for _ in range(columns):
-        table.add_column(no_wrap=True)
+        table.add_column(no_wrap=True, overflow="crop")
     cells = [Text.assemble((f"{label} ", "dim"), value) for label, value in figures]
     for first in range(0, len(cells), columns):
         table.add_row(*cells[first : first + columns])
