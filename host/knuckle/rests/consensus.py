@@ -1,0 +1,106 @@
+"""What the rests of a run say together: a constant slow drift looks like gyro bias in one rest.
+
+The gyro's bias is common to all rests of a run but for what the data sheet allows it to move
+(with time, and 0.1 deg/s for each g along an axis); a rest that disagrees with its neighbours
+was no rest. The accelerometer speaks too: a rest long enough to show that gravity stood still
+vouches for its gyro mean.
+"""
+
+from __future__ import annotations
+
+from typing import Final
+
+import numpy as np
+
+from knuckle.model.block import FloatArray
+from knuckle.rests.reading import Reading
+
+BIAS_PER_G_DPS: Final = 0.1
+"""MPU-6050 data sheet rev 3.3: sensitivity of the zero rate to acceleration."""
+BIAS_DRIFT_DPS_PER_S: Final = 0.0002
+BIAS_DRIFT_AT_MOST_DPS: Final = 0.03
+_APART_DPS: Final = 0.035
+_NEIGHBOURS: Final = 6
+_VOUCHED_SLOPE_G_S: Final = 0.2e-3
+
+
+def vouched(reading: Reading) -> bool:
+    """Tell whether the accelerometer alone shows that the wheel did not drift."""
+    return reading.slope_g_s + 3.0 * reading.slope_sigma_g_s < _VOUCHED_SLOPE_G_S
+
+
+def allowance_dps(
+    accel_apart_g: float, apart_s: float, variance_dps2: float, base_dps: float = _APART_DPS
+) -> float:
+    """Return how far two gyro means may differ if the wheel stood at both.
+
+    Parameters
+    ----------
+    accel_apart_g : float
+        Distance between the two accelerometer readings.
+    apart_s : float
+        Time between them.
+    variance_dps2 : float
+        Sum of the variances of the two means, over the axes.
+    """
+    drift = min(BIAS_DRIFT_DPS_PER_S * apart_s, BIAS_DRIFT_AT_MOST_DPS)
+    spread = 9.0 * variance_dps2 + (BIAS_PER_G_DPS * accel_apart_g) ** 2 + drift**2
+    return base_dps + float(np.sqrt(spread))
+
+
+def _agree(a: Reading, b: Reading) -> bool:
+    one, two = a.rest, b.rest
+    assert one.gyro_dps is not None
+    assert two.gyro_dps is not None
+    assert one.gyro_cov_dps2 is not None
+    assert two.gyro_cov_dps2 is not None
+    return distance(one.gyro_dps, two.gyro_dps) <= allowance_dps(
+        distance(one.accel_g, two.accel_g),
+        abs(one.start_s - two.start_s),
+        float(np.trace(one.gyro_cov_dps2) + np.trace(two.gyro_cov_dps2)),
+    )
+
+
+def distance(a: FloatArray, b: FloatArray) -> float:
+    """Return the length of a - b."""
+    return float(np.sqrt(np.sum((a - b) ** 2)))
+
+
+def drifting(readings: list[Reading]) -> list[bool]:
+    """Tell for each rest whether its gyro mean betrays a drift.
+
+    Each rest is held against its neighbours in time. It falls if a group of others that agree
+    with one another, but not with it, outweighs those that agree with it. A vouched rest
+    never falls, and one vouched rest outweighs any number of others.
+
+    Parameters
+    ----------
+    readings : list of Reading
+        In order of time.
+    """
+    n = len(readings)
+    if n < 2 or readings[0].rest.gyro_dps is None:
+        return [False] * n
+    agree = np.eye(n, dtype=np.bool_)
+    near = np.eye(n, dtype=np.bool_)
+    for i in range(n):
+        for j in range(i + 1, min(n, i + _NEIGHBOURS + 1)):
+            near[i, j] = near[j, i] = True
+            agree[i, j] = agree[j, i] = _agree(readings[i], readings[j])
+    sure = np.array([vouched(r) for r in readings])
+    weight = np.array([min(max(r.rest.duration_s, 0.1), 5.0) for r in readings])
+    weight[sure] = 1e6
+    verdict = [False] * n
+    for i in range(n):
+        if sure[i]:
+            continue
+        own = float(np.sum(weight[agree[i]]))
+        others = np.flatnonzero(near[i] & ~agree[i])
+        best, members = 0.0, 0
+        for j in others:
+            group = others[agree[j, others]]
+            total = float(np.sum(weight[group]))
+            if total > best:
+                best, members = total, len(group)
+        verdict[i] = best > own and (members >= 2 or best >= 1e6)
+    return verdict

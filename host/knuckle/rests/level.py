@@ -1,0 +1,155 @@
+"""The level of a rest: where its cell means stand, and whether the latest have left it."""
+
+from __future__ import annotations
+
+import math
+
+from knuckle.rests.noise_floor import NoiseFloor
+from knuckle.rests.settings import RestSettings
+
+_NEAR = 16.0
+"""Square of the distance from the level, over the variance, from which a cell is disturbed."""
+_CHANGED = 14.0
+"""The same for the mean of several cells, from which the level has changed."""
+_REFERENCE_S = 20.0
+
+
+class _Track:
+    """Running sums of one sensor's good cells."""
+
+    def __init__(self, reference: int) -> None:
+        self._x, self._y, self._z = [0.0], [0.0], [0.0]
+        self._reference = reference
+
+    def __len__(self) -> int:
+        return len(self._x) - 1
+
+    def add(self, mean: list[float]) -> None:
+        self._x.append(self._x[-1] + mean[0])
+        self._y.append(self._y[-1] + mean[1])
+        self._z.append(self._z[-1] + mean[2])
+
+    def mean(self, first: int, end: int) -> tuple[float, float, float]:
+        n = end - first
+        return (
+            (self._x[end] - self._x[first]) / n,
+            (self._y[end] - self._y[first]) / n,
+            (self._z[end] - self._z[first]) / n,
+        )
+
+    def recent(self) -> tuple[float, float, float]:
+        """Mean over the reference length."""
+        end = len(self)
+        return self.mean(max(0, end - self._reference), end)
+
+    def contrast(self, width: int) -> tuple[float, float] | None:
+        """Square of the last `width` cells' distance from those before; variance factor."""
+        end = len(self)
+        turn = end - width
+        first = max(0, turn - self._reference)
+        if turn - first < max(3, width // 2):
+            return None
+        x, y, z = self.mean(turn, end)
+        u, v, w = self.mean(first, turn)
+        square = (x - u) ** 2 + (y - v) ** 2 + (z - w) ** 2
+        return square, 1.0 / width + 1.0 / (turn - first)
+
+
+class Level:
+    """Means of a rest's undisturbed cells so far.
+
+    Parameters
+    ----------
+    cell_s : float
+        Length of a cell.
+    floor : NoiseFloor
+        Kept by reference: always the latest.
+    """
+
+    def __init__(
+        self, cell_s: float, floor: NoiseFloor, settings: RestSettings, has_gyro: bool
+    ) -> None:
+        reference = max(4, round(_REFERENCE_S / cell_s))
+        self._floor = floor
+        self._cell_s = cell_s
+        self._accel = _Track(reference)
+        self._gyro = _Track(reference) if has_gyro else None
+        self._rate2 = settings.rate_tolerance_dps**2
+        self._level2 = settings.level_tolerance_g**2
+        self._slope = settings.slope_tolerance_g_s
+        self._accel_widths = [max(3, round(s / cell_s)) for s in (1.0, 3.0)]
+        self.rate_changed = False
+        """Whether the last change was seen by the gyro."""
+
+    def add(self, accel: list[float], gyro: list[float] | None) -> None:
+        """Take in one more undisturbed cell."""
+        self._accel.add(accel)
+        if self._gyro is not None and gyro is not None:
+            self._gyro.add(gyro)
+
+    def near(self, accel: list[float], gyro: list[float] | None) -> bool:
+        """Tell whether a single cell stands where the rest stands."""
+        x, y, z = self._accel.recent()
+        square = (accel[0] - x) ** 2 + (accel[1] - y) ** 2 + (accel[2] - z) ** 2
+        if square > max(_NEAR * self._floor.accel.between, self._level2):
+            return False
+        if self._gyro is None or gyro is None:
+            return True
+        x, y, z = self._gyro.recent()
+        square = (gyro[0] - x) ** 2 + (gyro[1] - y) ** 2 + (gyro[2] - z) ** 2
+        return square <= max(_NEAR * self._floor.gyro.between, self._rate2)
+
+    def fits(self, accel: list[float], gyro: list[float] | None) -> bool:
+        """As `near`: room for a closer look at cells before the rest's start."""
+        return self.near(accel, gyro)
+
+    def changed(self) -> int | None:
+        """Return over how many of the last good cells the level differs, or None."""
+        self.rate_changed = False
+        if self._gyro is not None:
+            variance = self._floor.gyro.between
+            width = self._gyro_width(variance)
+            contrast = self._gyro.contrast(width)
+            if contrast is not None and contrast[0] > max(
+                self._rate2, _CHANGED * variance * contrast[1]
+            ):
+                self.rate_changed = True
+                return width
+        variance = self._floor.accel.between
+        for width in self._accel_widths:
+            contrast = self._accel.contrast(width)
+            if contrast is not None and contrast[0] > max(
+                self._level2, _CHANGED * variance * contrast[1]
+            ):
+                return width
+        return None
+
+    def _gyro_width(self, variance: float) -> int:
+        """As many cells as make the rate tolerance stand out from the noise, 0.3 to 3 s."""
+        least = max(3, round(0.3 / self._cell_s))
+        most = max(least, round(3.0 / self._cell_s))
+        return min(most, max(least, math.ceil(_CHANGED * variance / self._rate2)))
+
+    def latest(self) -> tuple[tuple[float, float, float], tuple[float, float, float], float]:
+        """Return gyro and accelerometer means of the latest cells and the gyro's variance."""
+        assert self._gyro is not None
+        variance = self._floor.gyro.between
+        width = min(len(self._gyro), max(self._gyro_width(variance), round(0.4 / self._cell_s)))
+        end = len(self._gyro)
+        return (
+            self._gyro.mean(end - width, end),
+            self._accel.mean(end - width, end),
+            variance / width,
+        )
+
+    def steady(self) -> bool:
+        """Tell whether the accelerometer shows no drift between the rest's thirds."""
+        n = len(self._accel)
+        third = n // 3
+        if third == 0:
+            return False
+        early = self._accel.mean(0, third)
+        late = self._accel.mean(n - third, n)
+        moved = math.sqrt(sum((a - b) ** 2 for a, b in zip(early, late, strict=True)))
+        sigma = math.sqrt(2.0 * self._floor.accel.between / third)
+        return moved + 2.0 * sigma < 2.0 * self._slope * (n - third) * self._cell_s

@@ -1,0 +1,362 @@
+"""The state machine over cells: moving, settling, still."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+from typing import Literal
+
+import numpy as np
+
+from knuckle.model.block import Block
+from knuckle.rests.candidate import Candidates, windows_of
+from knuckle.rests.cells import CellMaker, Cells, joined
+from knuckle.rests.consensus import BIAS_PER_G_DPS, vouched
+from knuckle.rests.level import Level
+from knuckle.rests.noise_floor import NoiseFloor
+from knuckle.rests.reading import Reading
+from knuckle.rests.settings import RestSettings
+
+_MEMORY_S = 5.0
+_RETURN_CELLS = 3
+"""Good cells in a row after which a disturbance counts as over."""
+_YOUNG_S = 2.0
+"""A change of rate within this time of a rest's start is settling, not a move."""
+_LOOK_BACK_S = 3.0
+_UNBELIEVED_S = 4.0
+"""A rest whose gyro mean disagrees with all before is announced only after this time."""
+
+
+@dataclass(frozen=True, slots=True)
+class Closing:
+    """A rest as cells of its stretch: `first` to `end`, with one flag a cell."""
+
+    first: int
+    end: int
+    good: tuple[bool, ...]
+    knocks: int
+    announced: bool
+    start_s: float
+    end_s: float
+
+
+@dataclass(frozen=True, slots=True)
+class Notice:
+    """What a cell has settled. "ready" and "closed" carry the rest."""
+
+    kind: Literal["ready", "closed", "knock"]
+    at_s: float
+    closing: Closing | None = None
+
+
+@dataclass(slots=True)
+class _Open:
+    """A rest that goes on."""
+
+    first: int
+    start_s: float
+    good: list[bool]
+    end_s: list[float]
+    level: Level
+    announced: bool = False
+    knocks: int = 0
+    knock_cells: list[tuple[int, int]] = field(default_factory=list)
+    bad_since: int | None = None
+    good_run: int = 0
+    pending: list[bool] = field(default_factory=list)
+
+
+class Stillness:
+    """Cells in, notices out. Positions are cells counted from the stretch's first sample."""
+
+    def __init__(
+        self, size: int, rate_hz: float, has_gyro: bool, settings: RestSettings
+    ) -> None:
+        self.floor = NoiseFloor()
+        self._settings = settings
+        self._size = size
+        self._cell_s = size / rate_hz
+        self._has_gyro = has_gyro
+        self._memory = max(8, round(_MEMORY_S / self._cell_s))
+        self._loud = max(settings.loudness, 1.0 + 7.0 * math.sqrt(2.0 / (size - 1)))
+        self._longest_knock = max(2, round(settings.longest_knock_s / self._cell_s))
+        self._candidates = Candidates(size, self._cell_s, has_gyro, settings)
+        self._walk = round(_LOOK_BACK_S / self._cell_s)
+        self._look_back = self._candidates.longest + 4 * self._walk
+        self._bias: list[Reading] = []
+        self._bias_sure = False
+        self.new_stretch()
+
+    def new_stretch(self) -> None:
+        """Begin at cell 0 of another stretch; noise and bias stay known."""
+        self._maker = CellMaker(self._size, self._has_gyro)
+        self._history: Cells | None = None
+        self._next = 0
+        self._earliest = 0
+        self._open: _Open | None = None
+        self._quiet = False
+        self._candidates.reset()
+
+    @property
+    def state(self) -> Literal["moving", "settling", "still"]:
+        """What the wheel is doing."""
+        if self._open is not None:
+            if self._open.announced and self._open.bad_since is None:
+                return "still"
+            return "settling"
+        return "settling" if self._quiet else "moving"
+
+    def going(self) -> Closing | None:
+        """Return the rest that goes on, without a disturbance that is not over."""
+        if self._open is None:
+            return None
+        return self._closing(self._open, self._open.first + len(self._open.good))
+
+    def needed_from(self) -> int:
+        """Return the first cell whose samples may still be asked for."""
+        if self._open is not None:
+            return self._open.first
+        return max(self._earliest, self._next - self._look_back - 1)
+
+    def learn_bias(self, drifts: list[bool], found: list[Reading]) -> None:
+        """Take the rests found so far as witnesses of the gyro's bias."""
+        self._bias = [r for r, bad in zip(found, drifts, strict=True) if not bad][-4:]
+        self._bias_sure = len(self._bias) >= 2 or any(vouched(r) for r in self._bias)
+
+    def _closing(self, rest: _Open, end: int) -> Closing:
+        count = max(0, end - rest.first)
+        return Closing(
+            rest.first,
+            rest.first + count,
+            tuple(rest.good[:count]),
+            rest.knocks,
+            rest.announced,
+            rest.start_s,
+            rest.end_s[count - 1] if count else rest.start_s,
+        )
+
+    def push(self, block: Block) -> Iterator[Notice]:
+        """Take samples of the running stretch; the caller may act between notices."""
+        new = self._maker.push(block)
+        if len(new) == 0:
+            return
+        cells = joined(self._history, new, self._look_back)
+        before = len(cells) - len(new)
+        self._cells = cells
+        self._offset = self._next - before
+        self._accel = cells.accel.mean.tolist()
+        self._gyro = None if cells.gyro is None else cells.gyro.mean.tolist()
+        self._accel_inner = cells.accel.inner.tolist()
+        self._gyro_inner = None if cells.gyro is None else cells.gyro.inner.tolist()
+        accel_step = (cells.accel.step * 0.5).tolist()
+        gyro_step = None if cells.gyro is None else (cells.gyro.step * 0.5).tolist()
+        end_s = cells.end_s.tolist()
+        windows = windows_of(cells, self._candidates.widths)
+        for row in range(before, len(cells)):
+            cell = self._next
+            self._next += 1
+            if self._open is not None:
+                yield from self._go_on(self._open, row, cell, end_s[row], accel_step, gyro_step)
+            if self._open is None:
+                first = self._candidates.look(
+                    windows, row, cell - self._earliest + 1, self.floor, bool(self._bias)
+                )
+                self._quiet = self._candidates.quiet
+                if first:
+                    self._begin(row, cell, first)
+            rest = self._open
+            if (
+                rest is not None
+                and not rest.announced
+                and rest.bad_since is None
+                and self._believed(rest)
+            ):
+                rest.announced = True
+                yield Notice("ready", end_s[row], self.going())
+        self._history = cells.part(max(0, len(cells) - self._look_back), len(cells))
+
+    def _begin(self, row: int, cell: int, width: int) -> None:
+        """Open a rest over the last `width` cells, and over what fits before them."""
+        inside = range(row - width + 1, row + 1)
+        if not self.floor.known or self._candidates.changed_floor:
+            accel, gyro = self._candidates.local
+            self.floor.accel.restart(*accel, width)
+            self.floor.gyro.restart(*gyro, width)
+            self.floor.known = True
+        level = Level(self._cell_s, self.floor, self._settings, self._has_gyro)
+        for r in inside:
+            level.add(self._accel[r], None if self._gyro is None else self._gyro[r])
+        first_row, flags, knocks = self._walk_back(row - width + 1, level)
+        rows = range(first_row, row + 1)
+        self._open = _Open(
+            first=first_row + self._offset,
+            start_s=float(self._cells.start_s[first_row]),
+            good=flags + [True] * width,
+            end_s=[float(self._cells.end_s[r]) for r in rows],
+            level=level,
+            knocks=knocks,
+        )
+
+    def _walk_back(self, row: int, level: Level) -> tuple[int, list[bool], int]:
+        """Find still cells before `row`, over short knocks; return first row and flags."""
+        lowest = max(0, self._earliest - self._offset, row - self._walk)
+        flags: list[bool] = []
+        kept = 0
+        bad = run = 0
+        knocks = kept_knocks = 0
+        for r in range(row - 1, lowest - 1, -1):
+            good = self._is_good(r, level) and level.fits(
+                self._accel[r], None if self._gyro is None else self._gyro[r]
+            )
+            flags.append(good)
+            if good:
+                run += 1
+                if bad == 0 or run >= _RETURN_CELLS:
+                    if bad:
+                        knocks += 1
+                    bad = 0
+                    kept = len(flags)
+                    kept_knocks = knocks
+            else:
+                run = 0
+                bad += 1
+                if bad + run > self._longest_knock:
+                    break
+        flags = flags[:kept][::-1]
+        _widen(flags)
+        while flags and not flags[0]:
+            flags.pop(0)
+        return row - len(flags), flags, kept_knocks
+
+    def _is_good(self, row: int, level: Level) -> bool:
+        if self._accel_inner[row] > self._loud * self.floor.accel.inner:
+            return False
+        if self._gyro is not None:
+            assert self._gyro_inner is not None
+            if self._gyro_inner[row] > self._loud * self.floor.gyro.inner:
+                return False
+        return level.near(self._accel[row], None if self._gyro is None else self._gyro[row])
+
+    def _go_on(
+        self,
+        rest: _Open,
+        row: int,
+        cell: int,
+        at_s: float,
+        accel_step: list[float],
+        gyro_step: list[float] | None,
+    ) -> Iterator[Notice]:
+        good = self._is_good(row, rest.level)
+        if rest.bad_since is not None:
+            rest.pending.append(good)
+            rest.good_run = rest.good_run + 1 if good else 0
+            if rest.good_run >= _RETURN_CELLS:
+                self._end_knock(rest, row, cell)
+                yield Notice("knock", at_s)
+            elif len(rest.pending) - rest.good_run > self._longest_knock:
+                yield self._close(rest, rest.bad_since - 1, cell, at_s)
+                return
+        elif not good:
+            rest.bad_since = cell
+            rest.pending = [False]
+            rest.good_run = 0
+            return
+        else:
+            rest.good.append(True)
+            rest.level.add(self._accel[row], None if self._gyro is None else self._gyro[row])
+            self.floor.accel.learn(self._accel_inner[row], accel_step[row], self._memory)
+            if gyro_step is not None:
+                assert self._gyro_inner is not None
+                self.floor.gyro.learn(self._gyro_inner[row], gyro_step[row], self._memory)
+            rest.end_s.append(at_s)
+        if rest.bad_since is not None:
+            return
+        changed = rest.level.changed()
+        if changed is not None:
+            yield from self._leave(rest, changed, cell, at_s)
+
+    def _end_knock(self, rest: _Open, row: int, cell: int) -> None:
+        """A disturbance is over: keep what was good, leave its neighbours out."""
+        assert rest.bad_since is not None
+        flags = rest.pending
+        _widen(flags)
+        rest.knocks += 1
+        rest.knock_cells.append((rest.bad_since, cell - _RETURN_CELLS))
+        first_row = row - len(flags) + 1
+        for j, good in enumerate(flags):
+            r = first_row + j
+            rest.good.append(good)
+            rest.end_s.append(float(self._cells.end_s[r]) if r >= 0 else rest.end_s[-1])
+            if good:
+                rest.level.add(self._accel[r], None if self._gyro is None else self._gyro[r])
+        at = rest.bad_since - rest.first - 1
+        if at >= 0:
+            rest.good[at] = False
+        rest.bad_since = None
+        rest.pending = []
+        rest.good_run = 0
+
+    def _leave(self, rest: _Open, changed: int, cell: int, at_s: float) -> Iterator[Notice]:
+        """The level has changed over the last `changed` good cells."""
+        at = len(rest.good)
+        left = changed
+        while at > 0 and left > 0:
+            at -= 1
+            left -= rest.good[at]
+        change = rest.first + at
+        for first, last in reversed(rest.knock_cells):
+            if last >= change - changed:
+                yield self._close(rest, first - 1, cell, at_s, earliest=last + 2)
+                return
+        if at * self._cell_s < _YOUNG_S and rest.level.rate_changed:
+            kept = len(rest.good) - at
+            level = Level(self._cell_s, self.floor, self._settings, self._has_gyro)
+            end_row = cell - self._offset + 1
+            for j in range(kept):
+                r = end_row - kept + j
+                if rest.good[at + j] and r >= 0:
+                    level.add(self._accel[r], None if self._gyro is None else self._gyro[r])
+            rest.first += at
+            rest.start_s = rest.end_s[at - 1] if at else rest.start_s
+            rest.good = rest.good[at:]
+            rest.end_s = rest.end_s[at:]
+            rest.level = level
+            return
+        yield self._close(rest, change - 1, cell, at_s, earliest=change)
+
+    def _close(
+        self, rest: _Open, end: int, cell: int, at_s: float, earliest: int | None = None
+    ) -> Notice:
+        closing = self._closing(rest, end)
+        self._open = None
+        self._earliest = max(closing.end, end) if earliest is None else earliest
+        self._candidates.reset()
+        return Notice("closed", at_s, closing)
+
+    def _believed(self, rest: _Open) -> bool:
+        """Whether the gyro's mean agrees with the rests before, as far as they are sure."""
+        if not self._bias_sure or not self._has_gyro:
+            return True
+        gyro, accel, variance = rest.level.latest()
+        for witness in self._bias:
+            seen = witness.rest
+            assert seen.gyro_dps is not None
+            assert seen.gyro_cov_dps2 is not None
+            apart = math.sqrt(sum((gyro[k] - seen.gyro_dps[k]) ** 2 for k in range(3)))
+            tilt = math.sqrt(sum((accel[k] - seen.accel_g[k]) ** 2 for k in range(3)))
+            spread = 9.0 * (variance + float(np.trace(seen.gyro_cov_dps2)))
+            if apart <= self._settings.rate_tolerance_dps + math.sqrt(
+                spread + (BIAS_PER_G_DPS * tilt) ** 2
+            ):
+                return True
+        return len(rest.good) * self._cell_s >= _UNBELIEVED_S and rest.level.steady()
+
+
+def _widen(flags: list[bool]) -> None:
+    """Leave out the neighbours of disturbed cells too: a knock rarely ends with a cell."""
+    bad = [j for j, good in enumerate(flags) if not good]
+    for j in bad:
+        for k in (j - 1, j + 1):
+            if 0 <= k < len(flags):
+                flags[k] = False
