@@ -70,7 +70,7 @@ class Command(IntEnum):
     START = 0x42
     STOP = 0x43
     SET_RATE = 0x44
-    """Answered with an ack; the averaging in force is in the hello that follows it."""
+    """Answered with a hello that tells the averaging in force, then an ack."""
     SETTINGS_READ = 0x45
     SETTINGS_WRITE = 0x46
     CLOCK = 0x47
