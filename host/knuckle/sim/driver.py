@@ -1,0 +1,303 @@
+"""The person in the seat: steering moves with human timing, heeding the cues when they come."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from knuckle.model.block import FloatArray
+from knuckle.model.result import Position
+from knuckle.model.wheel import Wheel
+from knuckle.sim.case import Case, Stream, generator
+from knuckle.sim.kinematics import (
+    body_roll_curve,
+    camber_deg,
+    heading_deg,
+    pod_axes,
+    turned_spin,
+)
+from knuckle.sim.motion import Motion, Shake, shaken, slipped, wheel_motion
+from knuckle.sim.moves import Motion1, Submove, Track, Tremor
+from knuckle.sim.spec import Purpose
+from knuckle.sim.truth import ScriptedRest
+from knuckle.wire.messages import Cue
+
+SETTLED_WITHIN_DEG = 0.1
+"""Of its final value: the moment from which a hold counts as a rest (design section 9)."""
+_HAND_DEG = 14.0
+"""A larger turn is made of several pulls at the steering wheel."""
+
+
+@dataclass(slots=True)
+class Stop:
+    """A hold: where the wheel is brought, and from when to when it is held there."""
+
+    number: int
+    goal_deg: float
+    move_start_s: float
+    hold_start_s: float
+    leave_s: float
+    theta_deg: float
+    roll_deg: float
+    approach: Track
+    """The turn from where the move to this stop started, its moves only."""
+    drift_dps: float = 0.0
+    released: bool = False
+
+
+class Driver:
+    """A sweep as it happens, planned one stop ahead so that cues can change it.
+
+    Times are seconds since the script's start.
+    """
+
+    def __init__(self, case: Case) -> None:
+        scenario = case.scenario
+        self._case = case
+        self._script = scenario.script
+        self._side = scenario.wheel.side
+        self._knuckle = scenario.car.knuckle(scenario.wheel)
+        self._axes = pod_axes(scenario.car, scenario.wheel, case.seat, case.up)
+        self._body_roll = body_roll_curve(scenario.car)
+        mount = scenario.mount
+        self._lever_m = np.array([mount.lever_forward_m, mount.lever_outboard_m, 0.0])
+        self._theta_deg = Track()
+        self._roll_deg = Track()
+        self._tremor_deg = Tremor.draw(
+            generator(case.seed, Stream.PERSON, 0), scenario.script.tremor_deg, 0.4, 4.0
+        )
+        self._slip = scenario.faults.slip
+        self._shakes: list[Shake] = []
+        self._stops: list[Stop] = []
+        self._heard_cues = False
+        self._over = False
+        self._legs = self._all_legs()
+        self._stop_count = self._count_stops()
+        knocks = scenario.faults.knocks
+        if knocks.on:
+            for i, at_s in enumerate(sorted(knocks.times_s)):
+                rng = generator(case.seed, Stream.SHAKE, 100000 + i)
+                self._shakes.append(Shake.knock(at_s, knocks, rng))
+        self._begin()
+
+    @property
+    def end_s(self) -> float:
+        """When the script ends; infinite until that is known."""
+        last = len(self._stops) >= self._stop_count
+        return self._stops[-1].leave_s if last or self._over else math.inf
+
+    @property
+    def knocks_s(self) -> tuple[float, ...]:
+        """Times of the knocks so far."""
+        return tuple(sorted(shake.at_s for shake in self._shakes))
+
+    def plan_until(self, t_s: float) -> None:
+        """Decide all moves that start up to a time."""
+        while not self._over and len(self._stops) < self._stop_count:
+            if self._stops[-1].leave_s > t_s:
+                return
+            self._next_stop()
+
+    def cue(self, t_s: float, cue: Cue) -> None:
+        """Hear a cue of the pod at a time not before the last one evaluated."""
+        if not self._script.heeds_cues:
+            return
+        stop = self._stops[-1]
+        rng = generator(self._case.seed, Stream.PERSON, 1000000 + stop.number)
+        reaction_s = rng.uniform(*self._script.reaction_s)
+        if cue is Cue.FINISHED:
+            self._over = True
+            self._leave(stop, t_s + reaction_s)
+        elif cue in {Cue.TAKEN, Cue.MOVE_ON, Cue.GO_BACK}:
+            self._heard_cues = True
+            if not stop.released and t_s >= stop.hold_start_s:
+                stop.released = True
+                self._leave(stop, t_s + reaction_s)
+        elif cue is Cue.HOLD_STILL:
+            self._heard_cues = True
+            if not stop.released:
+                self._leave(stop, max(stop.leave_s, t_s + self._script.patience_s))
+
+    def motion(self, t_s: FloatArray) -> Motion:
+        """Return the pod's motion at increasing times, shape (n,)."""
+        theta, roll = self._theta_deg.at(t_s), self._roll_deg.at(t_s)
+        if self._script.tremor_deg:
+            theta = Motion1(*(a + b for a, b in zip(theta, self._tremor_deg.at(t_s), strict=True)))
+        motion = wheel_motion(
+            self._axes, _radians(theta), _radians(roll), self._body_roll, self._lever_m
+        )
+        return slipped(shaken(motion, t_s, self._shakes), t_s, self._slip)
+
+    def rests(self) -> list[ScriptedRest]:
+        """Return the holds planned so far, drifting ones marked."""
+        return [self._rest(stop) for stop in self._stops]
+
+    def _all_legs(self) -> list[tuple[float, ...]]:
+        """Return one round: positions passed on the way to a stop, and the stop, of each leg."""
+        first, *rest = self._script.positions_deg
+        if self._script.continuous:
+            return [tuple(rest)] if rest else []
+        legs: list[tuple[float, ...]] = [(goal,) for goal in rest]
+        return legs if not rest or rest[-1] == first else [*legs, (first,)]
+
+    def _count_stops(self) -> float:
+        if self._case.scenario.purpose is Purpose.WATCH:
+            return math.inf if self._legs else 1
+        stops = 1 + len(self._legs) * self._script.repeat
+        returns = bool(self._legs) and self._legs[-1][-1] == self._script.positions_deg[-1]
+        return stops if returns or not self._legs else stops - 1
+
+    def _begin(self) -> None:
+        rng = generator(self._case.seed, Stream.PERSON, 1)
+        goal = self._script.positions_deg[0]
+        theta = goal + self._script.lock_sigma_deg * float(rng.standard_normal()) if goal else 0.0
+        self._theta_deg.start = theta
+        leave_s = float(rng.uniform(*self._script.hold_s))
+        stop = Stop(1, goal, 0.0, 0.0, leave_s, theta, 0.0, Track(theta))
+        self._stops.append(stop)
+        self._finish_stop(stop, rng)
+
+    def _next_stop(self) -> None:
+        before = self._stops[-1]
+        number = before.number + 1
+        rng = generator(self._case.seed, Stream.PERSON, number)
+        *passed, goal = self._legs[(number - 2) % len(self._legs)]
+        approach = Track(self._theta_deg.final())
+        at_s = before.leave_s
+        for middle in passed:
+            end_s = self._slow_move(approach, at_s, self._target(middle, rng))
+            at_s = end_s - 0.1 * (end_s - at_s)
+        target = self._target(goal, rng)
+        if self._script.continuous:
+            end_s = self._slow_move(approach, at_s, target)
+        else:
+            end_s = self._quick_move(approach, at_s, target, rng)
+        self._theta_deg.submoves += approach.submoves
+        roll = self._roll(target, rng)
+        self._roll_to(roll, before.leave_s, end_s)
+        leave_s = end_s + float(rng.uniform(*self._script.hold_s))
+        stop = Stop(number, goal, before.leave_s, end_s, leave_s, target, roll, approach)
+        self._stops.append(stop)
+        self._finish_stop(stop, rng)
+
+    def _target(self, goal: float, rng: np.random.Generator) -> float:
+        script = self._script
+        sigma = script.straight_sigma_deg if abs(goal) < 3.0 else script.lock_sigma_deg
+        return goal + sigma * float(rng.standard_normal())
+
+    def _slow_move(self, approach: Track, start_s: float, target_deg: float) -> float:
+        amount = target_deg - approach.final()
+        length_s = max(2.0, abs(amount) / (self._script.speed_dps / 4.0))
+        approach.submoves.append(Submove("reach", start_s, length_s, amount))
+        return start_s + length_s
+
+    def _quick_move(
+        self, approach: Track, start_s: float, target_deg: float, rng: np.random.Generator
+    ) -> float:
+        """Pulls at the steering wheel, a small overshoot, its correction, a slow approach."""
+        script = self._script
+        amount = target_deg - approach.final()
+        slow = script.settle_deg * float(rng.standard_normal())
+        over = float(np.sign(amount)) * min(
+            abs(amount) * abs(script.overshoot_percent / 100.0 * float(rng.standard_normal())), 2.0
+        )
+        pulls = max(1, math.ceil(abs(amount) / _HAND_DEG))
+        length_s = (0.5 + abs(amount) / script.speed_dps) * float(rng.uniform(0.85, 1.25))
+        pull_s = length_s / (1.0 + 0.6 * (pulls - 1))
+        shares = rng.uniform(0.8, 1.2, pulls)
+        shares /= shares.sum()
+        add = approach.submoves.append
+        for i, share in enumerate(shares):
+            begins_s = start_s + 0.6 * pull_s * i
+            add(Submove("reach", begins_s, pull_s, (amount + over - slow) * float(share)))
+        correction_s = start_s + length_s + float(rng.uniform(0.0, 0.25))
+        correction_length_s = float(rng.uniform(0.3, 0.5))
+        add(Submove("reach", correction_s, correction_length_s, -over))
+        settle_s = start_s + length_s - 0.15
+        add(Submove("settle", settle_s, script.settle_s, slow))
+        return correction_s + correction_length_s
+
+    def _roll(self, theta_deg: float, rng: np.random.Generator) -> float:
+        """Roll of the wheel at a stop.
+
+        Free to roll, the contact patch runs on a circle of the scrub radius about the axis: a
+        turn to the left rolls a left wheel backwards, a right one forwards, and both of them
+        negatively about their outboard spin axis.
+        """
+        free = self._case.scenario.faults.brake_free
+        normal = float(rng.standard_normal())
+        if not free.on:
+            return self._script.roll_sigma_deg * normal
+        ratio = self._knuckle.scrub_mm / self._knuckle.wheel_radius_mm
+        return -free.by_scrub * ratio * theta_deg + free.sigma_deg * normal
+
+    def _roll_to(self, roll_deg: float, start_s: float, end_s: float) -> None:
+        amount = roll_deg - self._roll_deg.final()
+        self._roll_deg.submoves.append(Submove("reach", start_s, end_s - start_s, amount))
+
+    def _finish_stop(self, stop: Stop, rng: np.random.Generator) -> None:
+        """Add what goes wrong during the hold."""
+        faults = self._case.scenario.faults
+        if faults.drifting.on and stop.number in faults.drifting.stops:
+            inward = -np.sign(stop.goal_deg) or 1.0
+            stop.drift_dps = float(inward * faults.drifting.rate_dps)
+            length_s = stop.leave_s - stop.hold_start_s
+            self._theta_deg.submoves.append(
+                Submove("creep", stop.hold_start_s, length_s, stop.drift_dps)
+            )
+        if self._heard_cues and not stop.released:
+            self._leave(stop, stop.hold_start_s + self._script.patience_s)
+        moment, chance = rng.uniform(0.1, 0.95), rng.uniform()
+        if faults.knocks.on and not faults.knocks.times_s and chance < faults.knocks.share:
+            # Within the hold as it is without cues, so that a hold cut short may miss it.
+            at_s = stop.hold_start_s + moment * self._script.hold_s[0]
+            shake_rng = generator(self._case.seed, Stream.SHAKE, stop.number)
+            self._shakes.append(Shake.knock(at_s, faults.knocks, shake_rng))
+
+    def _leave(self, stop: Stop, leave_s: float) -> None:
+        """Change when a hold ends; a creep goes on to the new end."""
+        stop.leave_s = leave_s
+        for i, move in enumerate(self._theta_deg.submoves):
+            if move.kind == "creep" and move.start_s == stop.hold_start_s:
+                length_s = leave_s - move.start_s
+                self._theta_deg.submoves[i] = replace(move, length_s=length_s)
+
+    def _rest(self, stop: Stop) -> ScriptedRest:
+        drift_deg = stop.drift_dps * (stop.leave_s - stop.hold_start_s) / 2.0
+        theta_deg = stop.theta_deg + drift_deg
+        spins = turned_spin(
+            self._knuckle, self._side, np.radians([self._stops[0].theta_deg, theta_deg])
+        )
+        headings = heading_deg(spins, self._side)
+        return ScriptedRest(
+            wheel=self._case.scenario.wheel,
+            position=position(self._case.scenario.wheel, stop.goal_deg),
+            start_s=self._settled_s(stop),
+            end_s=stop.leave_s,
+            steer_deg=float(headings[1] - headings[0]),
+            theta_deg=theta_deg,
+            camber_deg=float(camber_deg(spins[1])),
+            roll_deg=stop.roll_deg,
+            drift_dps=stop.drift_dps,
+        )
+
+    def _settled_s(self, stop: Stop) -> float:
+        if stop.move_start_s == stop.hold_start_s or stop.drift_dps:
+            return stop.hold_start_s
+        grid = np.arange(stop.leave_s, stop.move_start_s, -0.005)[::-1]
+        late = stop.approach.at(grid).value
+        away = np.flatnonzero(np.abs(late - stop.theta_deg) > SETTLED_WITHIN_DEG)
+        return float(grid[min(away[-1] + 1, len(grid) - 1)]) if away.size else stop.move_start_s
+
+
+def position(wheel: Wheel, turn_left_deg: float) -> Position:
+    """Return how a turn to the left (positive) is called at a wheel."""
+    if abs(turn_left_deg) < 3.0:
+        return Position.STRAIGHT
+    return Position.OUT if turn_left_deg * wheel.side > 0 else Position.IN
+
+
+def _radians(motion: Motion1) -> Motion1:
+    return Motion1(*(np.radians(part) for part in motion))

@@ -1,0 +1,127 @@
+"""Faults that can be switched on. Times are in seconds since the script's start."""
+
+# ruff: noqa: RUF009  `key` returns a dataclasses.field
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from knuckle.sim.fields import key
+
+_ON = "Switches the fault on."
+
+
+@dataclass(frozen=True, slots=True)
+class Knocks:
+    """Doors, footsteps: short shakes of the wheel."""
+
+    on: bool = key(False, _ON)
+    times_s: tuple[float, ...] = key((), "When; empty: one in `share` of the holds.", low=0)
+    share: float = key(0.6, "Share of holds with a knock, at a drawn moment.", low=0, high=1)
+    amplitude_g: float = key(0.15, "Peak of the shake.", low=0, high=10)
+    swing_deg: float = key(0.03, "Peak of the wheel's swing.", low=0, high=5)
+    frequency_hz: float = key(16.0, "Of the shake.", low=1, high=200)
+    decay_s: float = key(0.07, "Time in which it falls to a third.", low=0.01, high=2)
+
+
+@dataclass(frozen=True, slots=True)
+class Drifting:
+    """The steering creeps during holds."""
+
+    on: bool = key(False, _ON)
+    stops: tuple[int, ...] = key((2,), "At which stops, counted from 1.", low=1, high=1000)
+    rate_dps: float = key(0.3, "Speed of the creep, towards straight.", low=-5, high=5)
+
+
+@dataclass(frozen=True, slots=True)
+class BrakeFree:
+    """The brake is not held: the wheel rolls as it is steered."""
+
+    on: bool = key(False, _ON)
+    by_scrub: float = key(1.0, "Share of the roll that scrub over radius gives.", low=-2, high=5)
+    sigma_deg: float = key(2.0, "Further roll at each stop, drawn.", low=0, high=90)
+
+
+@dataclass(frozen=True, slots=True)
+class Slip:
+    """The mount slips on the wheel, once."""
+
+    on: bool = key(False, _ON)
+    at_s: float = key(7.0, "When.", low=0)
+    tilt_deg: float = key(0.4, "Turn about pod X.", low=-30, high=30)
+    pitch_deg: float = key(0.8, "Turn about pod Y.", low=-90, high=90)
+    length_s: float = key(0.15, "How long it takes.", low=0.01, high=10)
+
+
+@dataclass(frozen=True, slots=True)
+class Restart:
+    """The pod restarts: ticks from zero, a new hello, cause watchdog."""
+
+    on: bool = key(False, _ON)
+    at_s: float = key(12.0, "When.", low=0)
+    silent_s: float = key(1.2, "Silence until the hello.", low=0.05, high=60)
+    resumes: bool = key(False, "Streams again by itself, else waits for START.")
+
+
+@dataclass(frozen=True, slots=True)
+class Gap:
+    """The pod misses readings for a while; ticks and sequence tell."""
+
+    on: bool = key(False, _ON)
+    at_s: float = key(9.0, "When.", low=0)
+    length_s: float = key(0.12, "How long.", low=0.001, high=60)
+
+
+@dataclass(frozen=True, slots=True)
+class Clipping:
+    """The accelerometer cannot read as far as it should."""
+
+    on: bool = key(False, _ON)
+    limit_g: float = key(0.97, "Where it stops.", low=0.05, high=32)
+
+
+@dataclass(frozen=True, slots=True)
+class TickWrap:
+    """The tick counter wraps soon after boot."""
+
+    on: bool = key(False, _ON)
+    after_s: float = key(8.0, "When, after boot.", low=0.1, high=10000)
+
+
+@dataclass(frozen=True, slots=True)
+class Line:
+    """The line delays, batches and damages bytes."""
+
+    on: bool = key(False, _ON)
+    delay_s: float = key(0.03, "Every byte.", low=0, high=5)
+    jitter_s: float = key(0.04, "Drawn on top for each delivery, order kept.", low=0, high=5)
+    batch_s: float = key(0.1, "Bytes are delivered in batches this far apart.", low=0, high=5)
+    flipped_per_byte: float = key(
+        0.0005, "Chance that one bit of a byte is flipped.", low=0, high=0.5
+    )
+    lost_per_byte: float = key(0.0003, "Chance that a byte is lost.", low=0, high=0.5)
+
+
+@dataclass(frozen=True, slots=True)
+class Disconnect:
+    """The link is gone for a time."""
+
+    on: bool = key(False, _ON)
+    at_s: float = key(10.0, "When.", low=0)
+    length_s: float = key(3.0, "For how long.", low=0.1, high=600)
+    power_lost: bool = key(False, "Whether the pod restarts with it.")
+
+
+@dataclass(frozen=True, slots=True)
+class Faults:
+    """All faults; each is off unless switched on."""
+
+    knocks: Knocks = key(Knocks, "Doors and footsteps.")
+    drifting: Drifting = key(Drifting, "Steering creeps during a hold.")
+    brake_free: BrakeFree = key(BrakeFree, "Wheel rolls while steered.")
+    slip: Slip = key(Slip, "Mount slips.")
+    restart: Restart = key(Restart, "Pod restarts.")
+    gap: Gap = key(Gap, "Pod misses readings.")
+    clipping: Clipping = key(Clipping, "Accelerometer at its end.")
+    tick_wrap: TickWrap = key(TickWrap, "Tick counter wraps.")
+    line: Line = key(Line, "Delays, batches, damaged bytes.")
+    disconnect: Disconnect = key(Disconnect, "Link gone for a time.")

@@ -1,0 +1,371 @@
+"""The simulated pod: a device that speaks the wire format. Sans-I/O, it knows no clock."""
+
+from __future__ import annotations
+
+import math
+from typing import Final
+
+import numpy as np
+
+from knuckle.errors import PodError
+from knuckle.model.block import IntArray
+from knuckle.sim.line import FaultyLine
+from knuckle.sim.rig import Rig
+from knuckle.sim.scenario import Scenario
+from knuckle.sim.settings import stored_settings
+from knuckle.sim.truth import Truth
+from knuckle.wire import budget
+from knuckle.wire.codec import CommandDecoder, encode_message
+from knuckle.wire.commands import (
+    parse_cue,
+    parse_set_rate,
+    parse_settings_read,
+    parse_settings_write,
+)
+from knuckle.wire.messages import (
+    PROTOCOL,
+    Ack,
+    AckCode,
+    ClockReply,
+    Command,
+    Cue,
+    Hello,
+    HostCommand,
+    Message,
+    ResetCause,
+    SampleBatch,
+    SelfTestReply,
+    SettingsData,
+    Status,
+    sample_width,
+)
+from knuckle.wire.settings import SettingsRecord, is_blank
+
+FIRMWARE: Final = (1, 0, 0)
+HARDWARE: Final = "simulated"
+BOOT_S: Final = 0.05
+HELLO_IDLE_S: Final = 1.0
+HELLO_STREAMING_S: Final = 5.0
+_AFTER_END_S = 1.0
+_FASTEST_HZ = 1000.0
+_NEVER = math.inf
+
+
+class SimulatedPod:
+    """A pod on a simulated car.
+
+    The script starts with the first START (or at boot, for a pod that starts streaming by
+    itself); times of faults count from there.
+
+    Parameters
+    ----------
+    scenario : Scenario
+    seed : int or None
+        None takes the scenario's own.
+
+    Attributes
+    ----------
+    now_s : float
+        Time of the simulated world, seconds since the pod got power.
+    cues : list of (float, Cue)
+        Cues received, with their time.
+
+    Raises
+    ------
+    UsageError
+        If the script cannot be done on that wheel.
+    """
+
+    def __init__(self, scenario: Scenario, seed: int | None = None) -> None:
+        self.scenario = scenario
+        self.seed = scenario.seed if seed is None else seed
+        self.now_s = 0.0
+        self.cues: list[tuple[float, Cue]] = []
+        self._rig = Rig(scenario, self.seed)
+        self._channels = self._rig.chip.channels
+        self._line = FaultyLine(scenario.faults.line, self.seed)
+        self._decoder = CommandDecoder()
+        self._settings = bytearray(stored_settings(self._rig.case))
+        self._record = SettingsRecord.from_bytes(bytes(self._settings))
+        pod = scenario.pod
+        self._fast = 1.0 + pod.clock_ppm * 1e-6
+        self._script_zero_s: float | None = None
+        self._restart_at_s = _NEVER
+        self._restarted = False
+        self._first_tick = 0
+        if scenario.faults.tick_wrap.on:
+            self._first_tick = 2**32 - round(scenario.faults.tick_wrap.after_s * pod.tick_hz)
+        self._cause = ResetCause.POWER_ON
+        self._power_up(0.0)
+        if pod.starts_streaming:
+            self._start(self._boot_s)
+
+    # ---- what a link sees -------------------------------------------------------------------
+
+    def advance(self, to_s: float) -> bytes:
+        """Let the world go on and return all bytes that have arrived by then.
+
+        Parameters
+        ----------
+        to_s : float
+            Seconds since power; earlier than `now_s` changes nothing.
+        """
+        while True:
+            at_s, act = min(
+                (self._restart_at_s, self._restart),
+                (self._hello_at_s, self._say_hello),
+                (self._frame_at_s(), self._send_frame),
+                key=lambda event: event[0],
+            )
+            if at_s > to_s:
+                break
+            self._set_now(at_s)
+            act()
+        self._set_now(to_s)
+        return self._line.take(to_s)
+
+    def receive(self, data: bytes) -> None:
+        """Take bytes from the host; they arrive at `now_s`."""
+        if not self.connected or self.now_s < self._boot_s:
+            return
+        self._decoder.receive_data(data)
+        while (command := self._decoder.next_event()) is not None:
+            self._obey(command)
+
+    @property
+    def connected(self) -> bool:
+        """Whether the link stands; false while the fault `disconnect` lasts."""
+        fault = self.scenario.faults.disconnect
+        return not (fault.on and fault.at_s <= self.script_s < fault.at_s + fault.length_s)
+
+    @property
+    def finished(self) -> bool:
+        """Whether the script is over, and a second more."""
+        return self.script_s >= self._rig.person.end_s + _AFTER_END_S
+
+    @property
+    def script_s(self) -> float:
+        """Seconds since the script's start; minus infinity before."""
+        return -math.inf if self._script_zero_s is None else self.now_s - self._script_zero_s
+
+    def truth(self) -> Truth:
+        """Return what really happened so far; times are seconds since the script's start."""
+        return self._rig.truth()
+
+    # ---- time -------------------------------------------------------------------------------
+
+    def _set_now(self, at_s: float) -> None:
+        was_connected = self.connected
+        self.now_s = max(self.now_s, at_s)
+        if self._script_zero_s is not None:
+            self._rig.person.plan_until(self.script_s)
+        if was_connected and not self.connected:
+            self._line.cut()
+            if self.scenario.faults.disconnect.power_lost:
+                self._cause = ResetCause.POWER_ON
+                self._power_up(self.now_s + self.scenario.faults.disconnect.length_s)
+
+    def _tick(self, at_s: float) -> int:
+        ticks = round((at_s - self._boot_s) * self.scenario.pod.tick_hz * self._fast)
+        return (self._first_tick + ticks) % 2**32
+
+    def _power_up(self, at_s: float) -> None:
+        pod = self.scenario.pod
+        self._boot_s = at_s + BOOT_S
+        self._hello_at_s = self._boot_s
+        self._streaming = False
+        self._sequence = 0
+        self._dropped = 0
+        self._decoder = CommandDecoder()
+        self._period_ticks = round(pod.tick_hz / pod.raw_rate_hz)
+        self._averaging = max(pod.averaging, self._least_averaging())
+
+    def _restart(self) -> None:
+        fault = self.scenario.faults.restart
+        self._restart_at_s, self._restarted = _NEVER, True
+        self._cause, self._first_tick = ResetCause.WATCHDOG, 0
+        self._power_up(self.now_s + fault.silent_s - BOOT_S)
+        if fault.resumes:
+            self._start(self._boot_s)
+
+    # ---- sending ----------------------------------------------------------------------------
+
+    def _send(self, message: Message) -> None:
+        if self.connected:
+            self._line.send(self.now_s, encode_message(message))
+
+    def _say_hello(self) -> None:
+        self._send(self._hello())
+        self._hello_at_s = self.now_s + (HELLO_STREAMING_S if self._streaming else HELLO_IDLE_S)
+
+    def _hello(self) -> Hello:
+        return Hello(
+            protocol=PROTOCOL,
+            hardware=HARDWARE,
+            firmware=FIRMWARE,
+            identity=self._record.identity,
+            name=self._record.name,
+            reset_cause=self._cause,
+            streaming=self._streaming,
+            tick_hz=self.scenario.pod.tick_hz,
+            raw_period_ticks=self._period_ticks,
+            averaging=self._averaging,
+            least_averaging=self._least_averaging(),
+            channels=self._channels,
+        )
+
+    def _least_averaging(self) -> int:
+        pod = self.scenario.pod
+        return budget.least_averaging(pod.baud, self._channels, self._period_ticks, pod.tick_hz)
+
+    def _start(self, at_s: float) -> None:
+        if self._script_zero_s is None:
+            self._script_zero_s = at_s
+            restart = self.scenario.faults.restart
+            if restart.on and not self._restarted:
+                self._restart_at_s = at_s + restart.at_s
+        self._streaming = True
+        self._grid_s, self._grid_tick, self._taken = at_s, self._tick(at_s), 0
+        self._per_frame = budget.samples_per_frame(
+            self._channels, self._averaging, self._period_ticks, self.scenario.pod.tick_hz
+        )
+
+    @property
+    def _period_s(self) -> float:
+        """From one raw reading to the next, in the world's time."""
+        return self._period_ticks / self.scenario.pod.tick_hz / self._fast
+
+    def _frame_at_s(self) -> float:
+        if not self._streaming:
+            return _NEVER
+        return self._grid_s + (self._taken + self._per_frame * self._averaging) * self._period_s
+
+    def _send_frame(self) -> None:
+        self._take(self._per_frame)
+
+    def _take(self, samples: int) -> None:
+        """Read and send that many samples; those that the fault `gap` swallows are missing."""
+        if samples <= 0 or self._script_zero_s is None:
+            return
+        raws = samples * self._averaging
+        offset_s = self._grid_s - self._script_zero_s
+        t_s = offset_s + self._period_s * np.arange(self._taken, self._taken + raws, dtype=float)
+        raw = self._rig.raw(t_s, self._period_s)
+        sums = raw.reshape(samples, self._averaging, raw.shape[1]).sum(axis=1)
+        kept = np.ones(samples, bool)
+        gap = self.scenario.faults.gap
+        if gap.on:
+            starts = t_s[:: self._averaging]
+            kept = (starts < gap.at_s) | (starts >= gap.at_s + gap.length_s)
+        self._dropped += int(np.count_nonzero(~kept))
+        edges = np.flatnonzero(np.diff(kept, prepend=False, append=False))
+        for first, end in edges.reshape(-1, 2):
+            self._send_samples(self._taken + int(first) * self._averaging, sums[first:end])
+        self._taken += raws
+
+    def _send_samples(self, first_raw: int, sums: IntArray) -> None:
+        tick = (self._grid_tick + first_raw * self._period_ticks) % 2**32
+        width = sample_width(self._channels[0].bits, self._averaging)
+        payload = sums.astype("<i4").reshape(-1, 1).view(np.uint8)[:, :width].tobytes()
+        self._send(SampleBatch(self._sequence, tick, self._averaging, len(sums), payload))
+        self._sequence = (self._sequence + 1) % 2**16
+
+    def _flush(self) -> None:
+        """Send the samples that are complete by now."""
+        if self._streaming:
+            passed = int((self.now_s - self._grid_s) / self._period_s) - self._taken
+            self._take(max(0, passed) // self._averaging)
+
+    # ---- commands ---------------------------------------------------------------------------
+
+    def _obey(self, command: HostCommand) -> None:
+        try:
+            kind = Command(command.command)
+        except ValueError:
+            self._acknowledge(command, AckCode.UNKNOWN_COMMAND)
+            return
+        match kind:
+            case Command.HELLO:
+                self._say_hello()
+            case Command.START:
+                if not self._streaming:
+                    self._start(self.now_s)
+                self._acknowledge(command, AckCode.OK)
+            case Command.STOP:
+                self._flush()
+                self._streaming = False
+                self._hello_at_s = min(self._hello_at_s, self.now_s + HELLO_IDLE_S)
+                self._acknowledge(command, AckCode.OK)
+            case Command.SET_RATE:
+                self._acknowledge(command, self._set_rate(command.payload))
+            case Command.SETTINGS_READ:
+                self._read_settings(command)
+            case Command.SETTINGS_WRITE:
+                self._acknowledge(command, self._write_settings(command.payload))
+            case Command.CLOCK:
+                self._send(ClockReply(command.token, self._tick(self.now_s)))
+            case Command.CUE:
+                self._acknowledge(command, self._cue(command.payload))
+            case Command.SELF_TEST:
+                self._send(SelfTestReply(command.token, (0,) * len(self._channels)))
+            case Command.STATUS:
+                bad = self._decoder.counts.bad_frames
+                self._send(Status(self._tick(self.now_s), self._dropped, 0, 0, bad, 0))
+
+    def _acknowledge(self, command: HostCommand, code: AckCode) -> None:
+        self._send(Ack(command.token, command.command, code))
+
+    def _set_rate(self, payload: bytes) -> AckCode:
+        wanted = parse_set_rate(payload)
+        if wanted is None:
+            return AckCode.BAD_LENGTH
+        tick_hz = self.scenario.pod.tick_hz
+        period = wanted.raw_period_ticks or self._period_ticks
+        averaging = wanted.averaging or self._averaging
+        if tick_hz / period > _FASTEST_HZ:
+            return AckCode.BAD_VALUE
+        least = budget.least_averaging(self.scenario.pod.baud, self._channels, period, tick_hz)
+        if not least <= averaging <= budget.LARGEST_AVERAGING:
+            return AckCode.BAD_VALUE
+        self._flush()
+        self._period_ticks, self._averaging = period, averaging
+        if self._streaming:
+            self._start(self.now_s)
+        self._hello_at_s = self.now_s
+        return AckCode.OK
+
+    def _read_settings(self, command: HostCommand) -> None:
+        wanted = parse_settings_read(command.payload)
+        if wanted is None:
+            self._acknowledge(command, AckCode.BAD_LENGTH)
+        elif wanted.length == 0 or wanted.offset + wanted.length > len(self._settings):
+            self._acknowledge(command, AckCode.BAD_VALUE)
+        else:
+            data = bytes(self._settings[wanted.offset : wanted.offset + wanted.length])
+            self._send(SettingsData(command.token, wanted.offset, data))
+
+    def _write_settings(self, payload: bytes) -> AckCode:
+        wanted = parse_settings_write(payload)
+        if wanted is None:
+            return AckCode.BAD_LENGTH
+        if wanted.offset + len(wanted.data) > len(self._settings):
+            return AckCode.BAD_VALUE
+        self._settings[wanted.offset : wanted.offset + len(wanted.data)] = wanted.data
+        self._record = _record(bytes(self._settings)) or self._record
+        return AckCode.OK
+
+    def _cue(self, payload: bytes) -> AckCode:
+        pattern = parse_cue(payload)
+        if pattern is None:
+            return AckCode.BAD_VALUE if len(payload) == 1 else AckCode.BAD_LENGTH
+        self.cues.append((self.now_s, pattern))
+        if self._script_zero_s is not None:
+            self._rig.person.cue(self.script_s, pattern)
+        return AckCode.OK
+
+
+def _record(data: bytes) -> SettingsRecord | None:
+    try:
+        return None if is_blank(data) else SettingsRecord.from_bytes(data)
+    except PodError:
+        return None

@@ -1,0 +1,106 @@
+"""One pod on one car: the single path from script to raw counts that all simulation takes."""
+
+from __future__ import annotations
+
+from typing import Protocol
+
+from knuckle.errors import UsageError
+from knuckle.model.block import FloatArray, IntArray
+from knuckle.sim.case import realise
+from knuckle.sim.driver import Driver
+from knuckle.sim.handling import Handler
+from knuckle.sim.motion import Motion
+from knuckle.sim.scenario import Scenario
+from knuckle.sim.sensor import Chip
+from knuckle.sim.spec import Purpose
+from knuckle.sim.truth import ScriptedRest, Truth
+from knuckle.wire.messages import Cue
+
+
+class Person(Protocol):
+    """What moves the pod; times are seconds since the script's start."""
+
+    @property
+    def end_s(self) -> float:
+        """When the script ends; infinite until that is known."""
+        ...
+
+    @property
+    def knocks_s(self) -> tuple[float, ...]:
+        """Times of the knocks so far."""
+        ...
+
+    def plan_until(self, t_s: float) -> None:
+        """Decide everything that starts up to a time."""
+        ...
+
+    def cue(self, t_s: float, cue: Cue) -> None:
+        """Hear a cue."""
+        ...
+
+    def motion(self, t_s: FloatArray) -> Motion:
+        """Return the pod's motion at increasing times."""
+        ...
+
+    def rests(self) -> list[ScriptedRest]:
+        """Return the scripted rests so far."""
+        ...
+
+
+class Rig:
+    """A scenario set up with a seed.
+
+    Parameters
+    ----------
+    scenario : Scenario
+    seed : int or None
+        None takes the scenario's own.
+
+    Raises
+    ------
+    UsageError
+        If the script cannot be done on that wheel.
+    """
+
+    def __init__(self, scenario: Scenario, seed: int | None = None) -> None:
+        self.scenario = scenario
+        self.seed = scenario.seed if seed is None else seed
+        self.case = realise(scenario, self.seed)
+        self.chip = Chip(self.case)
+        self.person: Person
+        if scenario.purpose in {Purpose.CAMBER, Purpose.CAMBER_ALL}:
+            self.person = Handler(self.case)
+        elif scenario.wheel.is_front or scenario.purpose is Purpose.WATCH:
+            self.person = Driver(self.case)
+        else:
+            raise UsageError(
+                f"The simulated car cannot sweep its {scenario.wheel.spoken} wheel.",
+                "Its rear wheels do not steer.",
+                "Choose LF or RF.",
+            )
+
+    def raw(self, t_s: FloatArray, period_s: float) -> IntArray:
+        """Return raw counts at increasing script times, shape (n, axes of all channels).
+
+        Calls follow each other in time; how the times are divided into calls changes nothing.
+        """
+        if t_s.size:
+            self.person.plan_until(float(t_s[-1]))
+        return self.chip.read(t_s, self.person.motion(t_s), period_s)
+
+    def truth(self) -> Truth:
+        """Return what really happened so far."""
+        case = self.case
+        return Truth(
+            wheel=self.scenario.truth(),
+            rests=tuple(self.person.rests()),
+            knocks_s=self.person.knocks_s,
+            tilt_deg=_deg(case.seat.tilt_rad),
+            yaw_deg=_deg(case.seat.yaw_rad),
+            left_higher_deg=case.left_higher_deg,
+            front_higher_deg=case.front_higher_deg,
+        )
+
+
+def _deg(angle_rad: float) -> float:
+    return angle_rad * 57.29577951308232

@@ -1,0 +1,121 @@
+"""From the pod's motion to raw counts: the chip with all its errors.
+
+Model of the MPU-6050 data sheet rev 3.3: reading = (I + scale + six cross-axis terms) applied to
+the truth in chip axes, plus bias, plus noise; then the temperature's part, quantised and clipped.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+
+from knuckle.model.block import FloatArray, IntArray
+from knuckle.sim.case import Case, Stream, generator
+from knuckle.sim.motion import Motion
+from knuckle.wire.messages import Channel, ChannelKind, Sensor
+
+REFERENCE_C = 25.0
+COUNTS_PER_C = 340.0
+ROOM_COUNTS, ROOM_C = -521.0, 35.0
+_TEMP_NOISE_C = 0.03
+_FULL = 32768
+
+
+def channels(case: Case) -> tuple[Channel, ...]:
+    """Return the hello's table of channels."""
+    s = case.scenario.sensor
+    clipping = case.scenario.faults.clipping
+    range_g = s.accelerometer_range_g
+    accel = Channel(
+        ChannelKind.ACCELEROMETER,
+        Sensor.MPU6050,
+        axes=3,
+        bits=16,
+        scale=range_g / _FULL,
+        offset=0.0,
+        full_scale=min(range_g, clipping.limit_g) if clipping.on else range_g,
+        noise_density=s.accel_noise_ug * 1e-6,
+    )
+    gyro = Channel(
+        ChannelKind.GYRO,
+        Sensor.MPU6050,
+        axes=3,
+        bits=16,
+        scale=s.gyro_range_dps / _FULL,
+        offset=0.0,
+        full_scale=s.gyro_range_dps,
+        noise_density=s.gyro_noise_dps,
+    )
+    temperature = Channel(
+        ChannelKind.TEMPERATURE,
+        Sensor.MPU6050,
+        axes=1,
+        bits=16,
+        scale=1.0 / COUNTS_PER_C,
+        offset=ROOM_C - ROOM_COUNTS / COUNTS_PER_C,
+        full_scale=85.0,
+        noise_density=0.0,
+    )
+    return (accel, gyro, temperature) if case.scenario.pod.gyro else (accel, temperature)
+
+
+class Chip:
+    """The sensor chip: keeps the walk of its zero rate between calls.
+
+    Readings are the same however the times are divided into calls.
+    """
+
+    def __init__(self, case: Case) -> None:
+        self._case = case
+        self.channels = channels(case)
+        self._rng = generator(case.seed, Stream.NOISE)
+        self._walk_dps = np.zeros(3)
+        self._limit = _FULL
+        if case.scenario.faults.clipping.on:
+            accel = self.channels[0]
+            self._limit = round(accel.full_scale / accel.scale)
+
+    def read(self, t_s: FloatArray, motion: Motion, period_s: float) -> IntArray:
+        """Return raw counts, shape (n, axes of all channels).
+
+        Parameters
+        ----------
+        t_s : ndarray, shape (n,)
+            Time since boot, for the temperature.
+        motion : Motion
+            At those times.
+        period_s : float
+            From one raw reading to the next: sets the noise's bandwidth, its half.
+        """
+        chip, s = self._case.chip, self._case.scenario.sensor
+        normal = self._rng.standard_normal((t_s.shape[0], 10))
+        white = np.sqrt(0.5 / period_s)
+        temp_c = s.temp_c + s.warm_up_c * (1.0 - np.exp(-t_s / s.warm_up_s))
+        warmer = (temp_c - REFERENCE_C)[:, None]
+
+        force = motion.up + motion.push_g
+        accel = force @ chip.accel_matrix.T
+        if s.nonlinearity_percent:
+            accel += s.nonlinearity_percent / 100.0 / s.accelerometer_range_g * accel**2
+        accel += chip.accel_bias_g + warmer * chip.accel_bias_per_c_g
+        accel += warmer * chip.accel_scale_per_c * force
+        accel += s.accel_noise_ug * 1e-6 * white * normal[:, :3]
+        parts = [_counts(accel, self.channels[0], self._limit)]
+
+        if self._case.scenario.pod.gyro:
+            walk = np.cumsum(s.gyro_bias_walk_dps * np.sqrt(period_s) * normal[:, 3:6], axis=0)
+            walk += self._walk_dps
+            if len(walk):
+                self._walk_dps = walk[-1]
+            gyro = np.degrees(motion.rate_rad_s) @ chip.gyro_matrix.T
+            gyro += chip.gyro_bias_dps + warmer * chip.gyro_bias_per_c_dps + walk
+            gyro += force @ chip.gyro_per_g_dps.T
+            gyro += s.gyro_noise_dps * white * normal[:, 6:9]
+            parts.append(_counts(gyro, self.channels[1], _FULL))
+        temp = temp_c[:, None] + _TEMP_NOISE_C * normal[:, 9:]
+        parts.append(_counts(temp, self.channels[-1], _FULL))
+        return np.concatenate(parts, axis=1)
+
+
+def _counts(value: FloatArray, channel: Channel, limit: int) -> IntArray:
+    raw = np.rint((value - channel.offset) / channel.scale)
+    return np.clip(raw, -limit, min(limit, _FULL - 1)).astype(np.int64)

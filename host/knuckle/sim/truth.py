@@ -1,0 +1,77 @@
+"""What really happened in a simulated run."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from knuckle.model.result import Position
+from knuckle.model.wheel import Wheel
+from knuckle.sim.car import WheelTruth
+
+
+@dataclass(frozen=True, slots=True)
+class ScriptedRest:
+    """A hold of the script, after settling.
+
+    Attributes
+    ----------
+    wheel : Wheel
+        The wheel that carries the pod.
+    position : Position
+        Where it stands, seen from that wheel.
+    start_s, end_s : float
+        From when steer stays within 0.1 deg of its final value (camber: the pod hangs quietly)
+        until the next movement starts; seconds since the first sample.
+    steer_deg : float
+        True change of heading from the script's start, left positive.
+    theta_deg : float
+        True turn about the steering axis.
+    camber_deg : float
+        True camber there, relative to the pads, the body's roll left out.
+    roll_deg : float
+        True roll of the wheel about its spin axis.
+    drift_dps : float
+        Speed of a steering that creeps; 0 for a proper rest.
+    """
+
+    wheel: Wheel
+    position: Position
+    start_s: float
+    end_s: float
+    steer_deg: float
+    theta_deg: float
+    camber_deg: float
+    roll_deg: float
+    drift_dps: float = 0.0
+
+    @property
+    def duration_s(self) -> float:
+        """Length, in s."""
+        return self.end_s - self.start_s
+
+
+@dataclass(frozen=True, slots=True)
+class Truth:
+    """The truth behind one run: the angles, the rests, and what was drawn.
+
+    Attributes
+    ----------
+    wheel : WheelTruth
+        Of the wheel that carries the pod at the start.
+    rests : tuple of ScriptedRest
+        In order of time; drifting holds are among them, marked by `drift_dps`.
+    knocks_s : tuple of float
+        Times of the knocks, in seconds since the first sample.
+    tilt_deg, yaw_deg : float
+        The seat's errors as drawn.
+    left_higher_deg, front_higher_deg : float
+        The pads' slopes as drawn.
+    """
+
+    wheel: WheelTruth
+    rests: tuple[ScriptedRest, ...]
+    knocks_s: tuple[float, ...]
+    tilt_deg: float
+    yaw_deg: float
+    left_higher_deg: float
+    front_higher_deg: float
