@@ -6,7 +6,7 @@ a link raises only the `LinkError` family.
 
 from __future__ import annotations
 
-from collections.abc import AsyncIterator
+from collections.abc import AsyncGenerator
 from datetime import datetime
 from types import TracebackType
 from typing import NamedTuple, Protocol, Self
@@ -28,6 +28,9 @@ LONGEST_SILENCE_S = 0.1
 
 class Clock(Protocol):
     """The time a link lives in: the wall's, a simulation's or a recording's."""
+
+    waits_for_reader: bool
+    """True where time stands still until the next chunk is asked for (simulation, replay)."""
 
     def now_s(self) -> float:
         """Return seconds since an arbitrary start; never runs backwards."""
@@ -53,6 +56,8 @@ class Link(Protocol):
     address: str
     """As the user gives it, e.g. ``serial:/dev/ttyUSB0``."""
     clock: Clock
+    reconnects: bool
+    """Whether entering again, after it was lost, may bring the pod back."""
 
     async def __aenter__(self) -> Self: ...
 
@@ -63,12 +68,16 @@ class Link(Protocol):
         trace: TracebackType | None,
     ) -> None: ...
 
-    def chunks(self) -> AsyncIterator[Chunk]:
+    def chunks(self) -> AsyncGenerator[Chunk, None]:
         """Yield what arrives."""
         ...
 
     async def write(self, data: bytes) -> None:
         """Send bytes; done or raised within a deadline."""
+        ...
+
+    def pass_over(self) -> None:
+        """Take note that what answered is another pod: look elsewhere on the next entering."""
         ...
 
     def description(self) -> str:

@@ -1,0 +1,46 @@
+"""From a pod's hello to its first sample."""
+
+from __future__ import annotations
+
+from collections.abc import Generator
+
+from knuckle.errors import KnuckleError, PodError
+from knuckle.run.exchange import Reply, Request
+from knuckle.wire.commands import set_rate
+from knuckle.wire.messages import Command, Hello
+
+
+def start_stream(
+    hello: Hello, rate_hz: float | None
+) -> Generator[Request, Reply, KnuckleError | None]:
+    """Set the rate, if one is asked for, and start the samples.
+
+    Parameters
+    ----------
+    rate_hz : float or None
+        Samples a second; the pod takes the nearest that whole averaging gives, and never
+        more than its line carries. None leaves the pod as it is.
+
+    Returns
+    -------
+    KnuckleError or None
+        Why no samples come.
+    """
+    averaging = averaging_for(hello, rate_hz)
+    if averaging != hello.averaging:
+        reply = yield Request(Command.SET_RATE, set_rate(hello.raw_period_ticks, averaging))
+        if isinstance(reply, KnuckleError):
+            return reply
+        yield Request(Command.HELLO)  # so that the hello on record is what the samples follow
+    reply = yield Request(Command.START)
+    if isinstance(reply, PodError) and hello.streaming:
+        return None
+    return reply if isinstance(reply, KnuckleError) else None
+
+
+def averaging_for(hello: Hello, rate_hz: float | None) -> int:
+    """Return how many raw readings make one sample at about `rate_hz`."""
+    if rate_hz is None or hello.raw_period_ticks <= 0:
+        return hello.averaging
+    raw_hz = hello.tick_hz / hello.raw_period_ticks
+    return max(1, hello.least_averaging, round(raw_hz / rate_hz))

@@ -1,0 +1,119 @@
+"""From messages to calibrated blocks and rests."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+
+from knuckle.model.block import Block, concatenate
+from knuckle.model.rest import Rest
+from knuckle.model.wheel import Wheel
+from knuckle.rests.detector import DroppedRest, RestDetector, RestEvent
+from knuckle.rests.settings import RestSettings
+from knuckle.run.events import (
+    Knocked,
+    RestEnded,
+    RestReady,
+    RestWithdrawn,
+    RunEvent,
+    Samples,
+    StillnessChanged,
+)
+from knuckle.timebase.assembler import BlockAssembler
+from knuckle.wire.messages import Message
+
+CalibrateBlock = Callable[[Block], Block]
+
+
+class Readings:
+    """The samples of one pod, and its rests.
+
+    Parameters
+    ----------
+    rest_settings : RestSettings, optional
+        The detector's.
+    keep : bool
+        Whether `block` shall give all samples at the end.
+    """
+
+    def __init__(
+        self, wheel: Wheel, *, rest_settings: RestSettings | None = None, keep: bool = False
+    ) -> None:
+        self.calibrate: CalibrateBlock | None = None
+        self._wheel = wheel
+        self._settings = rest_settings if rest_settings is not None else RestSettings()
+        self._keep = keep
+        self._assembler = BlockAssembler()
+        self._detector: RestDetector | None = None
+        self._detects: tuple[float, bool] | None = None
+        self._earlier_rests: list[Rest] = []
+        self._earlier_dropped: list[DroppedRest] = []
+        self._kept: list[Block] = []
+        self._state = ""
+
+    def push(self, messages: Sequence[Message], at_s: float) -> list[RunEvent]:
+        """Take messages in order; return what they tell.
+
+        Parameters
+        ----------
+        at_s : float
+            Their arrival.
+        """
+        block = self._assembler.push_many(messages)
+        if block is None or not len(block):
+            return []
+        if self.calibrate is not None:
+            block = self.calibrate(block)
+        if self._keep:
+            self._kept.append(block)
+        events: list[RunEvent] = [Samples(self._wheel, at_s, block)]
+        shape = (block.rate_hz, block.gyro_dps is not None)
+        if self._detector is None or self._detects != shape:
+            events += self.finish(at_s)
+            self._detector = RestDetector(*shape, self._settings)
+            self._detects = shape
+        events += self._told(self._detector.push(block), at_s)
+        if self._detector.state != self._state:
+            self._state = self._detector.state
+            events.append(StillnessChanged(self._wheel, at_s, self._state))
+        return events
+
+    def finish(self, at_s: float) -> list[RunEvent]:
+        """End the rest under way, if any."""
+        if self._detector is None:
+            return []
+        events = self._told(self._detector.finish(), at_s)
+        self._earlier_rests += self._detector.rests()
+        self._earlier_dropped += self._detector.dropped
+        self._detector = None
+        return events
+
+    def rests(self) -> list[Rest]:
+        """Return the rests so far, in order, as the detector judges them now."""
+        now = self._detector.rests() if self._detector is not None else []
+        return self._earlier_rests + list(now)
+
+    def dropped(self) -> list[DroppedRest]:
+        """Return what looked like a rest and was none, with the reason."""
+        now = self._detector.dropped if self._detector is not None else []
+        return self._earlier_dropped + list(now)
+
+    def block(self) -> Block | None:
+        """Return all samples kept, or None."""
+        if not self._kept:
+            return None
+        self._kept = [concatenate(self._kept)]
+        return self._kept[0]
+
+    def _told(self, told: Sequence[RestEvent], at_s: float) -> list[RunEvent]:
+        events: list[RunEvent] = []
+        for one in told:
+            match one.kind:
+                case "ready" if one.rest is not None:
+                    events.append(RestReady(self._wheel, at_s, one.at_s, one.rest))
+                case "ended" if one.rest is not None:
+                    events.append(RestEnded(self._wheel, at_s, one.at_s, one.rest))
+                case "moved":
+                    events.append(RestWithdrawn(self._wheel, at_s, one.at_s))
+                case "knock":
+                    events.append(Knocked(self._wheel, at_s, one.at_s))
+        return events
