@@ -20,7 +20,7 @@ from knuckle.cli.invocation import Invocation
 from knuckle.config import resolve
 from knuckle.errors import KnuckleError, UsageError
 
-COMMANDS: Final = ("config",)
+COMMANDS: Final = ("pods", "watch", "config")
 """The modules of this package that hold a command, in the order of the help.
 
 Each has ``register(app)``, and imports what is heavy only inside its functions.
@@ -41,6 +41,7 @@ def build() -> typer.Typer:
         name="knuckle",
         help="Camber, caster and steering-axis inclination from a pod on the wheel.",
         pretty_exceptions_enable=False,
+        rich_markup_mode=None,
         context_settings={"help_option_names": ["-h", "--help"]},
         epilog="The options above may stand before or after a command. "
         "Exit codes: 0 done, 1 failed, 2 usage, 3 measurement refused, 130 interrupted.",

@@ -47,3 +47,15 @@ def long_work(console: Console, label: str, total: float) -> Iterator[Callable[[
     ) as progress:
         task = progress.add_task(label, total=total)
         yield lambda done: progress.advance(task, done)
+
+
+@contextmanager
+def waiting(console: Console, label: str) -> Iterator[None]:
+    """Show that something takes a while whose end is not known."""
+    if not console.is_terminal:
+        console.print(f"{label} ...", markup=False, highlight=False)
+        yield
+        return
+    # "line" is the one spinner of plain ASCII.
+    with console.status(f"{label} ...", spinner="line"):
+        yield

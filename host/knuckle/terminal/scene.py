@@ -119,6 +119,8 @@ class Scene:
         Further figures, formatted.
     footer : str
         What one can do: "Ctrl-C ends; what was captured is kept".
+    beat : int
+        Plain lines are printed again when it changes; the live view ignores it.
     """
 
     title: str
@@ -135,6 +137,7 @@ class Scene:
     links: tuple[LinkHealth, ...] = ()
     figures: tuple[tuple[str, str], ...] = ()
     footer: str = ""
+    beat: int = 0
 
 
 def steer_words(steer_deg: float, wheel: Wheel, degree: str = "°") -> str:

@@ -63,10 +63,10 @@ class PlainScreen:
         pass
 
     def show(self, scene: Scene) -> None:
-        """Print the scene's state if that, the title, a position or a link has changed."""
+        """Print the scene's state if that, the title, the beat, a position or a link changed."""
         taken = tuple((mark.name, mark.taken) for mark in scene.positions)
         down = tuple(link.name for link in scene.links if not link.connected)
-        key = repr((scene.title, scene.state, taken, down))
+        key = repr((scene.title, scene.state, scene.beat, taken, down))
         if key == self._last:
             return
         self._last = key

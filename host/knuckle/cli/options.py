@@ -1,0 +1,67 @@
+"""Options that several commands share, each described once."""
+
+from __future__ import annotations
+
+from typing import Annotated
+
+import typer
+
+from knuckle.errors import UsageError
+from knuckle.model.wheel import Wheel
+from knuckle.quantities import duration_s, plain_number
+
+
+def read_wheel(text: str) -> Wheel:
+    """Read a wheel's name, capitals or not.
+
+    Raises
+    ------
+    UsageError
+        If it is none.
+    """
+    name = text.strip().upper()
+    if name not in set(Wheel):
+        raise UsageError(
+            f"{text!r} is no wheel.",
+            "",
+            "Write LF, RF, LR or RR: left or right, front or rear.",
+        )
+    return Wheel(name)
+
+
+PodOption = Annotated[
+    str | None,
+    typer.Option(
+        "--pod",
+        metavar="ADDRESS",
+        help="The pod: serial:PORT, sim:, file:NAME. Without it, the setting `pod`, else the "
+        "one pod that is plugged in.",
+        show_default=False,
+    ),
+]
+WheelOption = Annotated[
+    Wheel,
+    typer.Option(
+        "--wheel", metavar="WHEEL", parser=read_wheel, help="The wheel: LF, RF, LR or RR."
+    ),
+]
+RateOption = Annotated[
+    float | None,
+    typer.Option(
+        "--rate",
+        metavar="HZ",
+        parser=plain_number,
+        help="Samples a second to ask the pod for; as the pod is set if not given.",
+        show_default=False,
+    ),
+]
+SecondsOption = Annotated[
+    float | None,
+    typer.Option(
+        "--seconds",
+        metavar="S",
+        parser=duration_s,
+        help="End by itself after so long (the pod's time).",
+        show_default=False,
+    ),
+]

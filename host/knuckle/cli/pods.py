@@ -1,0 +1,65 @@
+"""``knuckle pods``: which pods are plugged in, by their own word."""
+
+from __future__ import annotations
+
+import asyncio
+from typing import TYPE_CHECKING
+
+import typer
+
+from knuckle.wire.messages import ChannelKind
+
+if TYPE_CHECKING:
+    from knuckle.links.discovery import FoundPort
+
+
+def register(app: typer.Typer) -> None:
+    """Add the command."""
+    app.command("pods")(pods)
+
+
+def pods(ctx: typer.Context) -> None:
+    """List the pods that are plugged in.
+
+    Listens on the USB-serial ports for a pod's own hello; writes nothing to any of them.
+    Exit code 1 if there is no pod.
+    """
+    from knuckle.cli.invocation import invocation
+    from knuckle.links.discovery import find_pods
+    from knuckle.terminal.progress import waiting
+
+    with waiting(invocation(ctx).console(), "Listening on the USB-serial ports"):
+        found = asyncio.run(find_pods())
+    for port in found:
+        typer.echo(described(port))
+    if not any(port.is_pod for port in found):
+        if not found:
+            typer.echo("No USB-serial port is there: plug the pod in, or try `--pod sim:`.")
+        raise typer.Exit(1)
+
+
+def _kind(kind: ChannelKind | int) -> str:
+    return kind.name.lower() if isinstance(kind, ChannelKind) else f"unknown channel ({kind})"
+
+
+def described(port: FoundPort) -> str:
+    """Return what was heard on a port, as lines for people."""
+    head = f"{port.address}  ({port.port.name})" if port.port.name else port.address
+    if port.hello is not None:
+        hello = port.hello
+        identity = hello.identity.hex() if any(hello.identity) else "none yet"
+        version = ".".join(str(part) for part in hello.firmware)
+        kinds = ", ".join(_kind(channel.kind) for channel in hello.channels)
+        rate_hz = hello.tick_hz / (hello.raw_period_ticks * hello.averaging)
+        return (
+            f"{head}\n  pod {hello.name or '(no name)'}: {hello.hardware}, firmware {version}, "
+            f"identity {identity}\n  {kinds}; {rate_hz:.4g} samples/s"
+        )
+    if port.text is not None:
+        return f"{head}\n  pod of the text format: {', '.join(port.text.columns)}"
+    problem = port.problem
+    if problem is None:
+        return f"{head}\n  nothing is known"
+    return f"{head}\n  no pod: {' '.join(filter(None, (problem.what, problem.cause)))}" + (
+        f"\n  next: {problem.next_step}" if problem.next_step else ""
+    )

@@ -1,0 +1,67 @@
+"""``knuckle watch``: one pod, live."""
+
+from __future__ import annotations
+
+import asyncio
+from typing import TYPE_CHECKING
+
+import typer
+
+from knuckle.cli.invocation import Invocation, invocation
+from knuckle.cli.options import PodOption, RateOption, SecondsOption, WheelOption
+from knuckle.cli.pod_choice import choose_pod
+from knuckle.model.wheel import Wheel
+
+if TYPE_CHECKING:
+    from knuckle.links.contract import Link
+    from knuckle.run.loop import RunLoop
+    from knuckle.terminal.screen import Screen
+
+
+def register(app: typer.Typer) -> None:
+    """Add the command."""
+    app.command("watch")(watch)
+
+
+def watch(
+    ctx: typer.Context,
+    *,
+    pod: PodOption = None,
+    wheel: WheelOption = Wheel.LF,
+    rate: RateOption = None,
+    seconds: SecondsOption = None,
+) -> None:
+    """Show one pod live: angles, rate, noise, temperature, losses.
+
+    Nothing is stored. What is shown moves with every sample and has no uncertainty: it is for
+    looking, not a result. Ctrl-C ends it.
+    """
+    from knuckle.links.schemes import open_link
+
+    here = invocation(ctx)
+    address = choose_pod(pod, here.settings, here.console())
+    link = open_link(address, wheel=wheel, purpose="watch")
+    asyncio.run(_watch(here, link, wheel, rate, seconds))
+
+
+async def _watch(
+    here: Invocation, link: Link, wheel: Wheel, rate_hz: float | None, seconds: float | None
+) -> None:
+    from knuckle.run.loop import RunLoop
+
+    with here.screen() as screen:
+        screen.say(link.description())
+        async with RunLoop({wheel: link}, rate_hz=rate_hz) as loop:
+            await _show(loop, screen, wheel, seconds)
+
+
+async def _show(loop: RunLoop, screen: Screen, wheel: Wheel, seconds: float | None) -> None:
+    from knuckle.cli.watch_scene import WatchScene
+
+    shown = WatchScene(wheel)
+    async for event in loop.events():
+        for line in shown.take(event):
+            screen.say(line)
+        screen.show(shown.scene())
+        if seconds is not None and shown.passed_s >= seconds:
+            return
