@@ -111,9 +111,7 @@ def _steer(plan: Plan, t: np.ndarray) -> tuple[np.ndarray, list[tuple[float, flo
 def _tremor(plan: Plan, t: np.ndarray, theta: np.ndarray, rng: np.random.Generator) -> np.ndarray:
     speed = np.abs(np.gradient(theta, t))
     envelope = np.clip(speed / 3.0, 0.0, 1.0)
-    wave = sum(
-        np.sin(2 * np.pi * (f * t + rng.uniform())) for f in rng.uniform(6.0, 11.0, size=4)
-    )
+    wave = sum(np.sin(2 * np.pi * (f * t + rng.uniform())) for f in rng.uniform(6.0, 11.0, size=4))
     return plan.tremor_deg * envelope * np.asarray(wave) / 2.0
 
 
@@ -143,9 +141,8 @@ def record(plan: Plan) -> tuple[Block, list[Truth]]:
     gyro = gyro + plan.bias_drift_dps_per_s * t[:, None] + up @ rng.uniform(-0.1, 0.1, (3, 3))
     if plan.vibration_g or plan.vibration_dps:
         for array, size in ((accel, plan.vibration_g), (gyro, plan.vibration_dps)):
-            array += size * np.sin(
-                2 * np.pi * (plan.vibration_hz * t[:, None] + rng.uniform(size=3))
-            )
+            phase = plan.vibration_hz * t[:, None] + rng.uniform(size=3)
+            array[:] += size * np.sin(2 * np.pi * phase)
     for at in plan.knocks_s:
         since = t - at
         on = (since >= 0.0) & (since < plan.knock_length_s)
@@ -159,7 +156,9 @@ def record(plan: Plan) -> tuple[Block, list[Truth]]:
     gyro = gyro + rng.normal(size=gyro.shape) * GYRO_DENSITY_DPS * plan.noise * nyquist
     accel = np.round(accel / plan.accel_step_g) * plan.accel_step_g
     gyro = np.round(gyro / plan.gyro_step_dps) * plan.gyro_step_dps
-    truths = [_truth(span, drift, t, theta, up) for span, drift in zip(spans, plan.drift_dps, strict=True)]
+    truths = [
+        _truth(span, drift, t, theta, up) for span, drift in zip(spans, plan.drift_dps, strict=True)
+    ]
     first = 0
     if plan.start_moving:
         first = int(np.searchsorted(t, spans[0][2] + 0.4 * plan.move_s[0]))
@@ -232,5 +231,7 @@ def random_plan(seed: int, **fixed: object) -> Plan:
     )
     total = sum(plan.rest_s) + sum(plan.move_s)
     knocks = np.sort(rng.uniform(0.0, total, size=rng.poisson(2.0)))
-    plan = replace(plan, knocks_s=tuple(k for i, k in enumerate(knocks) if i == 0 or k - knocks[i - 1] > 1.5))
+    plan = replace(
+        plan, knocks_s=tuple(k for i, k in enumerate(knocks) if i == 0 or k - knocks[i - 1] > 1.5)
+    )
     return replace(plan, **fixed)  # type: ignore[arg-type]

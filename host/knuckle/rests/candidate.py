@@ -74,9 +74,7 @@ class Candidates:
         (inner, between) of the accelerometer and of the gyro in the accepted window.
     """
 
-    def __init__(
-        self, size: int, cell_s: float, has_gyro: bool, settings: RestSettings
-    ) -> None:
+    def __init__(self, size: int, cell_s: float, has_gyro: bool, settings: RestSettings) -> None:
         def cells(seconds: float) -> int:
             return max(4, round(seconds / cell_s))
 
@@ -125,7 +123,9 @@ class Candidates:
         if not self.quiet or not self._level(accel, gyro, i, width, floor):
             self._loud_run = 0
             return 0
-        louder = _louder(accel, i, floor.accel) or (gyro is not None and _louder(gyro, i, floor.gyro))
+        louder = _louder(accel, i, floor.accel) or (
+            gyro is not None and _louder(gyro, i, floor.gyro)
+        )
         if floor.known and louder and not self._steadily_loud(accel, gyro, i):
             return 0
         self.changed_floor = floor.known and (louder or _quieter(accel, i, floor.accel))
@@ -178,7 +178,10 @@ class Candidates:
         if self._loud_run:
             low_a, high_a, low_g, high_g = self._loud_range
             spread = (min(low_a, a), max(high_a, a), min(low_g, g), max(high_g, g))
-            if spread[1] > _NEW_FLOOR_SPREAD * spread[0] or spread[3] > _NEW_FLOOR_SPREAD * spread[2]:
+            if (
+                spread[1] > _NEW_FLOOR_SPREAD * spread[0]
+                or spread[3] > _NEW_FLOOR_SPREAD * spread[2]
+            ):
                 self._loud_run = 0
         if not self._loud_run:
             spread = (a, a, g, g)

@@ -149,7 +149,7 @@ class CellMaker:
         self._t_s = t_s[used:].copy()
         self._accel = accel[used:].copy()
         return Cells(
-            t_s[0:used:self.size],
+            t_s[0 : used : self.size],
             t_s[self.size - 1 : used : self.size],
             accel_cells,
             gyro_cells,
@@ -250,5 +250,3 @@ def joined(earlier: Cells | None, later: Cells, keep: int) -> Cells:
         sensor(earlier.accel, later.accel),
         gyro,
     )
-
-

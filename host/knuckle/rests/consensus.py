@@ -97,7 +97,7 @@ def drifting(readings: list[Reading]) -> list[bool]:
         own = float(np.sum(weight[agree[i]]))
         others = np.flatnonzero(near[i] & ~agree[i])
         best, members = 0.0, 0
-        for j in others:
+        for j in others.tolist():
             group = others[agree[j, others]]
             total = float(np.sum(weight[group]))
             if total > best:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import pairwise
 from typing import Literal
 
 import numpy as np
@@ -173,7 +174,7 @@ class RestDetector:
         )
         bounds = [0, *(np.flatnonzero(breaks) + 1).tolist(), len(block)]
         events: list[RestEvent] = []
-        for first, end in zip(bounds[:-1], bounds[1:], strict=True):
+        for first, end in pairwise(bounds):
             part = block.part(first, end)
             stretch = int(part.stretch[0])
             if self._stretch is not None and (

@@ -66,7 +66,7 @@ def effective_sample_size(x: FloatArray) -> float:
     if n < 4:
         return float(n)
     rho = autocorrelation(x)
-    pairs = rho[0 : n - n % 2 : 2] + rho[1 : n : 2]
+    pairs = rho[0 : n - n % 2 : 2] + rho[1:n:2]
     falling = np.flatnonzero(pairs <= 0.0)
     kept = pairs[: falling[0]] if falling.size else pairs
     time = -1.0 + 2.0 * float(np.sum(np.minimum.accumulate(kept)))

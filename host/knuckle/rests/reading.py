@@ -108,9 +108,7 @@ def _covariance(samples: FloatArray, sizes: FloatArray, least: float) -> FloatAr
 
 
 def _mean(samples: FloatArray) -> FloatArray:
-    return np.array(
-        [np.ascontiguousarray(samples[:, k]).mean() for k in range(samples.shape[1])]
-    )
+    return np.array([np.ascontiguousarray(samples[:, k]).mean() for k in range(samples.shape[1])])
 
 
 def _sizes(samples: FloatArray) -> FloatArray:

@@ -70,9 +70,7 @@ class _Open:
 class Stillness:
     """Cells in, notices out. Positions are cells counted from the stretch's first sample."""
 
-    def __init__(
-        self, size: int, rate_hz: float, has_gyro: bool, settings: RestSettings
-    ) -> None:
+    def __init__(self, size: int, rate_hz: float, has_gyro: bool, settings: RestSettings) -> None:
         self.floor = NoiseFloor()
         self._settings = settings
         self._size = size
