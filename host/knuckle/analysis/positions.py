@@ -10,7 +10,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from knuckle.errors import MeasurementRefused
-from knuckle.model.block import FloatArray
+from knuckle.model.block import FloatArray, IntArray
 from knuckle.model.result import Position
 
 SAME_POSITION_DEG = 3.5
@@ -56,7 +56,7 @@ def clusters_of(steer_deg: FloatArray) -> list[list[int]]:
     return [sorted(cluster) for cluster in clusters]
 
 
-def place(steer_deg: FloatArray, straight: int | None) -> Placing:
+def place(steer_deg: FloatArray, is_rest: list[bool], straight: int | None) -> Placing:
     """Find straight ahead and the locks.
 
     Straight ahead is the position between the outermost two; of several the one returned to
@@ -65,26 +65,29 @@ def place(steer_deg: FloatArray, straight: int | None) -> Placing:
     Parameters
     ----------
     steer_deg : ndarray, shape (n,)
-        Steer of each rest against any datum, left positive.
+        Steer of each reading against any datum, left positive.
+    is_rest : list of bool
+        Which readings are rests; the others are moments of a slow move.
     straight : int or None
-        The rest that the user says was straight ahead.
+        The rest (counted among the rests) that the user says was straight ahead.
 
     Raises
     ------
     MeasurementRefused
         STRAIGHT_MISSING or STRAIGHT_AMBIGUOUS.
     """
-    clusters = clusters_of(steer_deg)
+    rests = np.flatnonzero(is_rest)
+    clusters = _clusters(steer_deg, rests)
     if straight is not None:
-        if not 0 <= straight < steer_deg.size:
+        if not 0 <= straight < rests.size:
             raise MeasurementRefused(
                 "STRAIGHT_MISSING",
                 f"Rest {straight + 1} was named as straight ahead, "
-                f"but {steer_deg.size} rests were found.",
+                f"but {rests.size} rests were found.",
                 "",
                 "Name one of the rests listed.",
             )
-        return Placing([straight], clusters[-1], clusters[0], clusters)
+        return Placing([int(rests[straight])], clusters[-1], clusters[0], clusters)
     if len(clusters) < 3:
         raise MeasurementRefused(
             "STRAIGHT_MISSING",
@@ -93,12 +96,24 @@ def place(steer_deg: FloatArray, straight: int | None) -> Placing:
             "A position was passed over, or the wheel was not held still there for long enough.",
             "Sweep again: rest at straight ahead, at each lock, and at straight ahead again.",
         )
-    middle = _straight_cluster(clusters, steer_deg)
+    middle = _straight_cluster(clusters, steer_deg, set(rests))
     return Placing(middle, clusters[-1], clusters[0], clusters)
 
 
-def _straight_cluster(clusters: list[list[int]], steer_deg: FloatArray) -> list[int]:
-    between = clusters[1:-1]
+def _clusters(steer_deg: FloatArray, rests: IntArray) -> list[list[int]]:
+    """Sort rests into positions; of a slow move only its ends on either side matter."""
+    clusters = [[int(rests[i]) for i in group] for group in clusters_of(steer_deg[rests])]
+    for extreme, at in ((int(np.argmin(steer_deg)), 0), (int(np.argmax(steer_deg)), -1)):
+        outermost = float(np.mean(steer_deg[clusters[at]]))
+        if abs(steer_deg[extreme] - outermost) >= SAME_POSITION_DEG:
+            clusters.insert(0 if at == 0 else len(clusters), [extreme])
+    return clusters
+
+
+def _straight_cluster(
+    clusters: list[list[int]], steer_deg: FloatArray, rests: set[int]
+) -> list[int]:
+    between = [cluster for cluster in clusters[1:-1] if cluster[0] in rests]
     visits = max(len(cluster) for cluster in between)
     candidates = [cluster for cluster in between if len(cluster) == visits]
     midway = (np.mean(steer_deg[clusters[0]]) + np.mean(steer_deg[clusters[-1]])) / 2.0

@@ -14,8 +14,11 @@ STEEPEST_CAMBER_DEG = 30.0
 """A larger lean means that the pod's +Y does not point outboard."""
 
 
-def check_rests(rests: list[Rest], request: Request) -> None:
-    """Refuse rests that cannot be readings of a pod on a wheel.
+def usable_rests(rests: list[Rest], request: Request) -> tuple[list[Rest], list[Notice]]:
+    """Return the rests that are readings of a pod on a wheel, and what was left out.
+
+    A pod that lies on the bench before it is hung on the wheel rests too: rests in which its
+    +Y is far from level are left out while others remain.
 
     Raises
     ------
@@ -29,31 +32,47 @@ def check_rests(rests: list[Rest], request: Request) -> None:
             "The pod was being handled, the engine ran, or the recording is too short.",
             "Let go of the wheel and the car, and keep still for two seconds.",
         )
-    if any(rest.clipped for rest in rests):
+    _check_size(rests, request)
+    steepest = np.sin(np.radians(STEEPEST_CAMBER_DEG))
+    level = [r for r in rests if abs(r.accel_g[1]) <= steepest * np.linalg.norm(r.accel_g)]
+    if not level:
+        raise MeasurementRefused(
+            "POD_TURNED",
+            "The pod's +Y does not lie level: the wheel would have a camber of more than "
+            f"{STEEPEST_CAMBER_DEG:.0f} deg.",
+            "The pod is mounted with another face outboard, or its axes are swapped.",
+            "Mount it with the +Y arrow pointing outboard, away from the car.",
+        )
+    if any(rest.clipped for rest in level):
         raise MeasurementRefused(
             "ACCELEROMETER_CLIPPED",
             "The accelerometer stood at the end of its range during a rest.",
             "Its range is set too small, or the sensor is damaged.",
             "Set a range of 2 g or more and measure again.",
         )
+    notices = []
+    if len(level) < len(rests):
+        notices.append(
+            Notice(
+                "REST_LEFT_OUT",
+                f"{len(rests) - len(level)} rest(s) left out: the pod's +Y was far from level, "
+                "so it was not on the wheel then.",
+            )
+        )
+    return level, notices
+
+
+def _check_size(rests: list[Rest], request: Request) -> None:
     sigma = np.sqrt(np.diag(request.priors.accelerometer.covariance))
     tolerance_g = 0.02 + 4.0 * float(np.hypot(np.max(sigma[:3]), np.max(sigma[3:])))
     for rest in rests:
         size_g = float(np.linalg.norm(rest.accel_g))
-        if abs(size_g - 1.0) > tolerance_g:
+        if abs(size_g - 1.0) > tolerance_g and not rest.clipped:
             raise MeasurementRefused(
                 "NOT_GRAVITY",
                 f"A wheel at rest must read 1 g, but the accelerometer reads {size_g:.3f} g.",
                 "The readings are in another unit, uncalibrated, or an axis is dead.",
                 "Check the unit of the columns, or give --uncalibrated or a calibration.",
-            )
-        if abs(rest.accel_g[1]) > np.sin(np.radians(STEEPEST_CAMBER_DEG)) * size_g:
-            raise MeasurementRefused(
-                "POD_TURNED",
-                "The pod's +Y does not lie level: the wheel would have a camber of more than "
-                f"{STEEPEST_CAMBER_DEG:.0f} deg.",
-                "The pod is mounted with another face outboard, or its axes are swapped.",
-                "Mount it with the +Y arrow pointing outboard, away from the car.",
             )
 
 

@@ -24,8 +24,6 @@ class Request:
         Whether the car steers its rear wheels.
     use_gyro : bool
         Whether the gyro counts as a source of steer angle.
-    pads_known : bool
-        Whether the slopes of the pads were entered.
     """
 
     wheel: Wheel
@@ -34,7 +32,6 @@ class Request:
     straight: int | None = None
     rear_steers: bool = False
     use_gyro: bool = True
-    pads_known: bool = False
 
     @property
     def side(self) -> int:
@@ -43,7 +40,7 @@ class Request:
 
     def condition(self, swept: bool) -> str:
         """Return under which conditions the results hold, in words."""
-        parts = ["relative to the pads" if self.pads_known else "relative to gravity"]
+        parts = ["relative to the pads" if self.priors.pads_known else "relative to gravity"]
         if swept:
             rolled = self.priors.body_roll is not None
             parts.append("body roll removed" if rolled else "as swept, on its springs")

@@ -10,24 +10,25 @@ from scipy.stats import chi2
 from knuckle.analysis.first_guess import guess
 from knuckle.analysis.positions import Placing, check_size, label, place
 from knuckle.analysis.readings import (
-    check_rests,
     noise_degrees_of_freedom,
     readings_of,
     sensor_notices,
+    usable_rests,
 )
 from knuckle.analysis.request import Request
-from knuckle.analysis.soundness import Fit, find_sound_fit
+from knuckle.analysis.slow_sweep import SLOW_SWEEP, slow_sweep
+from knuckle.analysis.soundness import Fit, SoundFit, find_sound_fit
 from knuckle.analysis.summary import result_of
 from knuckle.errors import MeasurementRefused
 from knuckle.estimate.priors import Priors
-from knuckle.estimate.solver import Solution, derivative, solve
+from knuckle.estimate.solver import derivative, solve
 from knuckle.estimate.turns import Turn, turns_between
 from knuckle.estimate.wheel_model import BodyRoll, HeadingMark, Reading, WheelModel
 from knuckle.geometry.rotation import unit
 from knuckle.geometry.steering import two_reading_caster_rad
 from knuckle.model.block import Block, FloatArray
 from knuckle.model.rest import Rest
-from knuckle.model.result import Notice, Outcome, PlacedRest, Quantity
+from knuckle.model.result import Notice, Outcome, PlacedRest, Quantity, Result
 
 LARGEST_CONE_SIGMA = 0.2
 """With neither gyro nor plates, the cone's half-angle must be known to a fifth of itself."""
@@ -86,21 +87,33 @@ class SweepProblem:
         return Fit(model, solution)
 
 
-def build_problem(rests: list[Rest], turns: list[Turn], request: Request) -> SweepProblem:
-    """Place the rests and collect the sources of steer angle.
+def build_problem(
+    readings: list[Reading], turns: list[Turn], is_rest: list[bool], request: Request
+) -> SweepProblem:
+    """Place the readings and collect the sources of steer angle.
+
+    Parameters
+    ----------
+    readings : list of Reading
+        In order of time.
+    turns : list of Turn
+    is_rest : list of bool
+        Which of them are rests; straight ahead is always one of these.
+    request : Request
 
     Raises
     ------
     MeasurementRefused
         STEER_UNKNOWN, STRAIGHT_MISSING, STRAIGHT_AMBIGUOUS or SWEEP_TOO_SMALL.
     """
-    readings_g = np.stack([rest.accel_g for rest in rests])
+    readings_g = np.stack([reading.accel_g for reading in readings])
     first = guess(readings_g, turns)
     steer_deg = np.degrees(first.theta_rad)
-    placing = place(steer_deg, request.straight)
+    placing = place(steer_deg, is_rest, request.straight)
     theta = first.theta_rad - first.theta_rad[placing.straight[0]]
     heading_deg = np.degrees(theta - np.mean(theta[placing.straight]))
-    check_size(heading_deg, placing)
+    if turns:
+        check_size(heading_deg, placing)
     marks = []
     if request.plates_deg is not None:
         left, right = request.plates_deg
@@ -108,7 +121,7 @@ def build_problem(rests: list[Rest], turns: list[Turn], request: Request) -> Swe
         marks = [HeadingMark(i, np.radians(left), sigma) for i in placing.left_lock]
         marks += [HeadingMark(i, -np.radians(right), sigma) for i in placing.right_lock]
     return SweepProblem(
-        readings_of(rests),
+        readings,
         turns,
         marks,
         placing,
@@ -154,15 +167,42 @@ def analyse_sweep(block: Block, rests: list[Rest], request: Request) -> Outcome:
             "Caster and steering-axis inclination belong to a steered wheel.",
             "Measure its camber, or say --rear-steers if this car steers its rear wheels.",
         )
-    check_rests(rests, request)
-    turns = turns_between(block, rests) if request.use_gyro else []
-    problem = build_problem(rests, turns, request)
+    rests, notices = usable_rests(rests, request)
+    problem, kept, said = _problem(block, rests, request)
     sound = find_sound_fit(problem.fit, request.priors)
     if not problem.steer_measured:
         _check_cone(sound.fit)
-    notices = sensor_notices(request, bool(turns)) + list(sound.notices)
-    notices += _notices(problem)
-    return _outcome(problem, rests, request, sound.fit, sound.inflation, notices)
+    check_size(_headings_deg(sound.fit), problem.placing)
+    notices += sensor_notices(request, bool(problem.turns))
+    notices += [*said, *sound.notices, *_notices(problem)]
+    return _outcome(problem, kept, request, sound, notices)
+
+
+def _problem(
+    block: Block, rests: list[Rest], request: Request
+) -> tuple[SweepProblem, list[Rest | None], list[Notice]]:
+    """Pose the problem from the rests alone, or else with windows of slow moves between."""
+    turns = turns_between(block, rests) if request.use_gyro else []
+    try:
+        problem = build_problem(readings_of(rests), turns, [True] * len(rests), request)
+    except MeasurementRefused as refusal:
+        if not request.use_gyro or refusal.code == "STRAIGHT_AMBIGUOUS":
+            raise
+        slow = slow_sweep(block, rests)
+        if slow is None:
+            raise
+        try:
+            is_rest = [rest is not None for rest in slow.rests]
+            problem = build_problem(slow.readings, slow.turns, is_rest, request)
+        except MeasurementRefused:
+            raise refusal from None
+        return problem, slow.rests, [SLOW_SWEEP]
+    return problem, list(rests), []
+
+
+def _headings_deg(fit: Fit) -> FloatArray:
+    x = fit.solution.x
+    return np.degrees(fit.model.headings(fit.model.state(x)))
 
 
 def _check_cone(fit: Fit) -> None:
@@ -211,58 +251,52 @@ def _notices(problem: SweepProblem) -> list[Notice]:
 
 def _outcome(
     problem: SweepProblem,
-    rests: list[Rest],
+    rests: list[Rest | None],
     request: Request,
-    fit: Fit,
-    inflation: float,
+    sound: SoundFit,
     notices: list[Notice],
 ) -> Outcome:
-    solution, model = fit.solution, fit.model
+    solution, model = sound.fit.solution, sound.fit.model
     values = model.outputs(solution.x)
     gradients = derivative(model.outputs, solution.x)
-    noise_dof = noise_degrees_of_freedom(rests)
-    count = len(rests)
+    noise_dof = noise_degrees_of_freedom([rest for rest in rests if rest is not None])
 
-    results = {
-        quantity: result_of(
+    def result(quantity: Quantity, at: int, condition: str) -> Result:
+        return result_of(
             quantity,
-            float(values[i]),
-            gradients[i],
+            float(values[at]),
+            gradients[at],
             solution,
             noise_dof,
-            request.condition(swept=i > 0),
-            inflation,
+            condition,
+            sound.inflation,
         )
-        for i, quantity in enumerate((Quantity.CAMBER, Quantity.CASTER, Quantity.SAI))
-    }
-    placed = []
-    for i, rest in enumerate(rests):
-        at = 3 + i
-        camber = result_of(
-            Quantity.CAMBER, float(values[at]), gradients[at], solution, noise_dof, "", inflation
+
+    main = (Quantity.CAMBER, Quantity.CASTER, Quantity.SAI)
+    results = {q: result(q, at, request.condition(swept=at > 0)) for at, q in enumerate(main)}
+    cambers, headings = np.split(values[len(main) :], 2)
+    placed = [
+        PlacedRest(
+            label(headings[i], i in problem.placing.straight, problem.side),
+            rest.start_s,
+            rest.end_s,
+            float(cambers[i]),
+            result(Quantity.CAMBER, len(main) + i, "").expanded_uncertainty,
+            float(headings[i]),
         )
-        heading = float(values[3 + count + i])
-        placed.append(
-            PlacedRest(
-                label(heading, i in problem.placing.straight, problem.side),
-                rest.start_s,
-                rest.end_s,
-                float(values[at]),
-                camber.expanded_uncertainty,
-                heading,
-            )
-        )
-    details = _details(problem, placed, solution, fit)
+        for i, rest in enumerate(rests)
+        if rest is not None
+    ]
+    details = _details(problem, cambers, headings, sound.fit)
     return Outcome(
         "sweep", request.wheel.value, results, tuple(placed), tuple(notices), None, details
     )
 
 
 def _details(
-    problem: SweepProblem, placed: list[PlacedRest], solution: Solution, fit: Fit
+    problem: SweepProblem, cambers: FloatArray, headings: FloatArray, fit: Fit
 ) -> dict[str, float | str]:
-    cambers = np.array([rest.camber_deg for rest in placed])
-    headings = np.array([rest.steer_deg or 0.0 for rest in placed])
+    solution = fit.solution
     straight, left, right = (
         problem.placing.straight,
         problem.placing.left_lock,

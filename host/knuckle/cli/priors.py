@@ -1,8 +1,11 @@
-"""The options that change what is known beforehand; shared by every measuring command."""
+"""The options that change what is known beforehand; one table for every measuring command."""
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Annotated
+import functools
+import inspect
+from collections.abc import Callable
+from typing import TYPE_CHECKING, Annotated, Any, Final, NamedTuple
 
 import typer
 
@@ -12,89 +15,87 @@ from knuckle.quantities import angle_deg, one_or_two, percentage, plain_number
 if TYPE_CHECKING:
     from knuckle.estimate.priors import Given, Priors
 
-TOE_GIVEN_U_DEG = 0.05
-PADS_GIVEN_U_DEG = 0.02
-BODY_ROLL_GIVEN_U_DEG = 0.05
+TOE_GIVEN_U_DEG: Final = 0.05
+PADS_GIVEN_U_DEG: Final = 0.02
+BODY_ROLL_GIVEN_U_DEG: Final = 0.05
 
-_PANEL = "What is known beforehand (one sigma)"
-
-
-def _option(name: str, text: str, metavar: str) -> typer.models.OptionInfo:
-    info: typer.models.OptionInfo = typer.Option(
-        name, help=text, metavar=metavar, rich_help_panel=_PANEL, show_default=False
-    )
-    return info
+_PANEL: Final = "What is known beforehand (one sigma)"
 
 
-Toe = Annotated[
-    str | None, _option("--toe", "Toe of this wheel, toe-in positive [0,0.3].", "DEG[,U]")
-]
-Brake = Annotated[str, _option("--brake", "on: held, and checked; off: free [on].", "on|off")]
-MountTilt = Annotated[
-    str | None, _option("--mount-tilt", "Spin axis against the pod, tilt [0.2].", "DEG")
-]
-MountYaw = Annotated[
-    str | None, _option("--mount-yaw", "Spin axis against the pod, yaw [0.5].", "DEG")
-]
-Roll = Annotated[str | None, _option("--roll", "Roll of a wheel held by the brake [0.05].", "DEG")]
-RollFree = Annotated[
-    str | None, _option("--roll-free", "Roll of a wheel whose brake is free [30].", "DEG")
-]
-PadsAcross = Annotated[
-    str | None, _option("--pads-across", "Pads, left side higher [0,0.1].", "DEG[,U]")
-]
-PadsAlong = Annotated[str | None, _option("--pads-along", "Pads, front higher [0,0.1].", "DEG[,U]")]
-PlatesU = Annotated[str | None, _option("--plates-u", "Reading of turn plates [0.3].", "DEG")]
-GyroTurnU = Annotated[
-    str | None, _option("--gyro-turn-u", "Turn by gyro between rests [0.05].", "DEG")
-]
-GyroScale = Annotated[str | None, _option("--gyro-scale", "Gyro scale [3].", "PERCENT")]
-GyroCross = Annotated[str | None, _option("--gyro-cross", "Gyro cross-axis [2].", "PERCENT")]
-AccelBias = Annotated[str | None, _option("--accel-bias", "Accelerometer bias [1].", "MG")]
-AccelScale = Annotated[
-    str | None, _option("--accel-scale", "Accelerometer scale [0.1].", "PERCENT")
-]
-AccelCross = Annotated[
-    str | None, _option("--accel-cross", "Accelerometer cross-axis [0.1].", "PERCENT")
-]
-ChipTurn = Annotated[
-    str | None, _option("--chip-turn", "Turn of the chip in its case [0.05].", "DEG")
-]
-Lever = Annotated[
-    str | None, _option("--lever", "Pod's distance from the steering axis, m [0.3].", "M")
-]
-BodyRoll = Annotated[
-    str | None,
-    _option(
-        "--body-roll",
-        "Roll of the body at left and right lock, left side up positive [as swept].",
-        "LEFT,RIGHT",
+class _Option(NamedTuple):
+    name: str
+    metavar: str
+    default: str
+    help: str
+
+    @property
+    def flag(self) -> str:
+        return "--" + self.name.replace("_", "-")
+
+
+_OPTIONS: Final = (
+    _Option("toe", "DEG[,U]", "0,0.3", "This wheel's toe at straight ahead; toe-in positive."),
+    _Option("brake", "on|off", "on", "on: held, and checked. off: the wheel may roll."),
+    _Option("mount_tilt", "DEG", "0.2", "Spin axis against the pod: tilt."),
+    _Option("mount_yaw", "DEG", "0.5", "Spin axis against the pod: yaw."),
+    _Option("roll", "DEG", "0.05", "Roll of a wheel held by the brake."),
+    _Option("roll_free", "DEG", "30", "Roll of a wheel whose brake is free."),
+    _Option("pads_across", "DEG[,U]", "0,0.1", "Slope of the pads, left side higher."),
+    _Option("pads_along", "DEG[,U]", "0,0.1", "Slope of the pads, front higher."),
+    _Option("plates_u", "DEG", "0.3", "Reading of the turn plates."),
+    _Option("gyro_turn_u", "DEG", "0.05", "A turn by the gyro between two rests."),
+    _Option("gyro_scale", "PERCENT", "3", "Gyro scale, if not calibrated."),
+    _Option("gyro_cross", "PERCENT", "2", "Gyro cross-axis, if not calibrated."),
+    _Option("accel_bias", "MG", "1", "Accelerometer bias left after calibration."),
+    _Option("accel_scale", "PERCENT", "0.1", "Accelerometer scale left after calibration."),
+    _Option("accel_cross", "PERCENT", "0.1", "Accelerometer cross-axis left after calibration."),
+    _Option("chip_turn", "DEG", "0.05", "Turn of the chip in its case."),
+    _Option("lever", "M", "0.3", "Pod from the steering axis (slow sweeps only)."),
+    _Option(
+        "body_roll",
+        "LEFT;RIGHT",
+        "as swept",
+        "Roll of the body at left and right lock; left side up is positive.",
     ),
-]
+)
 
 
-def build_priors(
-    *,
-    toe: str | None = None,
-    brake: str = "on",
-    mount_tilt: str | None = None,
-    mount_yaw: str | None = None,
-    roll: str | None = None,
-    roll_free: str | None = None,
-    pads_across: str | None = None,
-    pads_along: str | None = None,
-    plates_u: str | None = None,
-    gyro_turn_u: str | None = None,
-    gyro_scale: str | None = None,
-    gyro_cross: str | None = None,
-    accel_bias: str | None = None,
-    accel_scale: str | None = None,
-    accel_cross: str | None = None,
-    chip_turn: str | None = None,
-    lever: str | None = None,
-    body_roll: str | None = None,
-) -> Priors:
-    """Return priors from what was typed; None stands for the default.
+def with_priors(command: Callable[..., Any]) -> Callable[..., Any]:
+    """Give a command the options above; it receives them as its argument `priors`."""
+
+    @functools.wraps(command)
+    def wrapper(*args: Any, **words: Any) -> Any:
+        typed = {option.name: words.pop(option.name) for option in _OPTIONS}
+        return command(*args, priors=build_priors(typed), **words)
+
+    added = [
+        inspect.Parameter(
+            option.name,
+            inspect.Parameter.KEYWORD_ONLY,
+            default=None,
+            annotation=Annotated[
+                str | None,
+                typer.Option(
+                    option.flag,
+                    help=f"{option.help} [default: {option.default}]",
+                    metavar=option.metavar,
+                    rich_help_panel=_PANEL,
+                    show_default=False,
+                ),
+            ],
+        )
+        for option in _OPTIONS
+    ]
+    own = inspect.signature(command)
+    kept = [parameter for parameter in own.parameters.values() if parameter.name != "priors"]
+    wrapper.__signature__ = own.replace(parameters=[*kept, *added])  # type: ignore[attr-defined]  # inspect reads it
+    notes = {name: note for name, note in command.__annotations__.items() if name != "priors"}
+    wrapper.__annotations__ = notes | {p.name: p.annotation for p in added}
+    return wrapper
+
+
+def build_priors(typed: dict[str, str | None]) -> Priors:
+    """Return priors from what was typed; a missing or None member stands for the default.
 
     Raises
     ------
@@ -103,54 +104,45 @@ def build_priors(
     """
     from knuckle.estimate.priors import AccelerometerPrior, GyroPrior, Priors
 
+    def sigma(name: str, read: Callable[[str], float]) -> float:
+        text = typed.get(name)
+        default = next(option.default for option in _OPTIONS if option.name == name)
+        value = read(default if text is None else text)
+        if value < 0.0:
+            flag = "--" + name.replace("_", "-")
+            raise UsageError(f"{flag} is an uncertainty and cannot be negative: {text}.")
+        return value
+
+    brake = typed.get("brake") or "on"
     if brake not in ("on", "off"):
         raise UsageError(f"--brake takes on or off, not {brake!r}.")
-    rolls = None
-    if body_roll is not None:
-        left, right = one_or_two(body_roll, angle_deg)
-        if right is None:
-            raise UsageError(
-                "--body-roll needs two angles: at left lock and at right lock.",
-                "",
-                "Write them as LEFT;RIGHT, for example 0.4;-0.4.",
-            )
-        rolls = (_known(left, BODY_ROLL_GIVEN_U_DEG), _known(right, BODY_ROLL_GIVEN_U_DEG))
     return Priors(
         accelerometer=AccelerometerPrior.independent(
-            _number(accel_bias, plain_number, 1.0, "--accel-bias"),
-            _number(accel_scale, percentage, 0.1, "--accel-scale"),
-            _number(accel_cross, percentage, 0.1, "--accel-cross"),
-            _number(chip_turn, angle_deg, 0.05, "--chip-turn"),
+            sigma("accel_bias", plain_number),
+            sigma("accel_scale", percentage),
+            sigma("accel_cross", percentage),
+            sigma("chip_turn", angle_deg),
             calibrated=True,
         ),
         gyro=GyroPrior.independent(
-            _number(gyro_scale, percentage, 3.0, "--gyro-scale"),
-            _number(gyro_cross, percentage, 2.0, "--gyro-cross"),
-            calibrated=gyro_scale is not None,
+            sigma("gyro_scale", percentage),
+            sigma("gyro_cross", percentage),
+            calibrated=typed.get("gyro_scale") is not None,
         ),
-        mount_tilt_deg=_number(mount_tilt, angle_deg, 0.2, "--mount-tilt"),
-        mount_yaw_deg=_number(mount_yaw, angle_deg, 0.5, "--mount-yaw"),
-        roll_held_deg=_number(roll, angle_deg, 0.05, "--roll"),
-        roll_free_deg=_number(roll_free, angle_deg, 30.0, "--roll-free"),
+        mount_tilt_deg=sigma("mount_tilt", angle_deg),
+        mount_yaw_deg=sigma("mount_yaw", angle_deg),
+        roll_held_deg=sigma("roll", angle_deg),
+        roll_free_deg=sigma("roll_free", angle_deg),
         brake_held=brake == "on",
-        toe=_given(toe, 0.3, TOE_GIVEN_U_DEG, "--toe"),
-        pads_across=_given(pads_across, 0.1, PADS_GIVEN_U_DEG, "--pads-across"),
-        pads_along=_given(pads_along, 0.1, PADS_GIVEN_U_DEG, "--pads-along"),
-        plates_deg=_number(plates_u, angle_deg, 0.3, "--plates-u"),
-        gyro_turn_deg=_number(gyro_turn_u, angle_deg, 0.05, "--gyro-turn-u"),
-        body_roll=rolls,
-        lever_m=_number(lever, plain_number, 0.3, "--lever"),
+        toe=_given(typed.get("toe"), 0.3, TOE_GIVEN_U_DEG, "--toe"),
+        pads_across=_given(typed.get("pads_across"), 0.1, PADS_GIVEN_U_DEG, "--pads-across"),
+        pads_along=_given(typed.get("pads_along"), 0.1, PADS_GIVEN_U_DEG, "--pads-along"),
+        plates_deg=sigma("plates_u", angle_deg),
+        gyro_turn_deg=sigma("gyro_turn_u", angle_deg),
+        body_roll=_body_roll(typed.get("body_roll")),
+        lever_m=sigma("lever", plain_number),
+        pads_known=typed.get("pads_across") is not None and typed.get("pads_along") is not None,
     )
-
-
-def _number(text: str | None, read: object, default: float, name: str) -> float:
-    if text is None:
-        return default
-    assert callable(read)
-    value = float(read(text))
-    if value < 0.0:
-        raise UsageError(f"{name} is an uncertainty and cannot be negative: {text}.")
-    return value
 
 
 def _known(value: float, standard_uncertainty: float) -> Given:
@@ -159,13 +151,26 @@ def _known(value: float, standard_uncertainty: float) -> Given:
     return Given(value, standard_uncertainty)
 
 
-def _given(text: str | None, unknown_u: float, known_u: float, name: str) -> Given:
+def _given(text: str | None, unknown_u: float, known_u: float, flag: str) -> Given:
     if text is None:
         return _known(0.0, unknown_u)
     value, sigma = one_or_two(text, angle_deg)
     if sigma is not None and sigma < 0.0:
-        raise UsageError(f"The uncertainty of {name} cannot be negative: {text}.")
+        raise UsageError(f"The uncertainty of {flag} cannot be negative: {text}.")
     return _known(value, known_u if sigma is None else sigma)
+
+
+def _body_roll(text: str | None) -> tuple[Given, Given] | None:
+    if text is None:
+        return None
+    left, right = one_or_two(text, angle_deg)
+    if right is None:
+        raise UsageError(
+            "--body-roll needs two angles: at left lock and at right lock.",
+            "",
+            "Write them as LEFT;RIGHT, for example 0.4;-0.4.",
+        )
+    return _known(left, BODY_ROLL_GIVEN_U_DEG), _known(right, BODY_ROLL_GIVEN_U_DEG)
 
 
 def read_plates(text: str | None) -> tuple[float, float] | None:

@@ -138,6 +138,8 @@ class Priors:
         the left side rises (ISO 8855).
     lever_m : float
         Standard uncertainty of the pod's distance from the steering axis (slow sweeps only).
+    pads_known : bool
+        Whether the slopes of the pads were entered.
     """
 
     accelerometer: AccelerometerPrior = field(default_factory=AccelerometerPrior.after_calibration)
@@ -156,6 +158,7 @@ class Priors:
     gyro_turn_deg: float = 0.05
     body_roll: tuple[Given, Given] | None = None
     lever_m: float = 0.3
+    pads_known: bool = False
 
     def spin_prior(self) -> tuple[FloatArray, FloatArray]:
         """Return the spin axis, shape (3,), and the covariance of (yaw, tilt) in rad^2."""

@@ -12,7 +12,8 @@ from typing import NamedTuple
 
 import numpy as np
 
-from knuckle.estimate.priors import Priors
+from knuckle.estimate.priors import Given, Priors
+from knuckle.estimate.sensor import chip_turn, covariance_whitener, tangents
 from knuckle.estimate.turns import Turn
 from knuckle.geometry.rotation import (
     Array,
@@ -29,6 +30,7 @@ from knuckle.geometry.steering import (
     camber,
     caster_and_inclination,
     heading_change,
+    on_pads,
     turned_to_vehicle,
     wheel_frame,
 )
@@ -44,10 +46,22 @@ LARGEST_SLIP_DEG = 10.0
 
 @dataclass(frozen=True)
 class Reading:
-    """A rest as the estimator takes it: mean and covariance of the accelerometer."""
+    """A rest, or a short window of a slow move, as the estimator takes it.
+
+    Attributes
+    ----------
+    accel_g : ndarray, shape (3,)
+        Mean specific force.
+    covariance_g2 : ndarray, shape (3, 3)
+        Of that mean.
+    lever_g_per_m : ndarray, shape (3, 3), or None
+        How the pod's distance from the steering axis (m) adds to the reading of a moving
+        wheel; None for a rest.
+    """
 
     accel_g: FloatArray
     covariance_g2: FloatArray
+    lever_g_per_m: FloatArray | None = None
 
 
 @dataclass(frozen=True)
@@ -82,21 +96,13 @@ class State(NamedTuple):
     pads: Array
     body_roll: Array
     slip: Array
+    lever: Array
 
 
-def _tangents(v: FloatArray) -> FloatArray:
-    """Return two unit vectors square to v: for +Y they are X (yaw) and Z (tilt)."""
-    x = np.array([1.0, 0.0, 0.0]) if abs(v[0]) < 0.9 else np.array([0.0, 0.0, 1.0])
-    first = unit(x - v * (x @ v))
-    return np.stack([first, cross(first, v)])
-
-
-def _skew(v: Array) -> Array:
-    """Return [v]x, shape (..., 3, 3)."""
-    zero = np.zeros_like(v[..., 0])
-    x, y, z = v[..., 0], v[..., 1], v[..., 2]
-    rows = [[zero, -z, y], [z, zero, -x], [-y, x, zero]]
-    return np.stack([np.stack(row, axis=-1) for row in rows], axis=-2)
+def _given(values: list[Given]) -> tuple[FloatArray, FloatArray]:
+    """Return the mean and covariance, in rad, of values given in deg."""
+    sigma = np.radians([value.standard_uncertainty for value in values])
+    return np.radians([value.value for value in values]), np.diag(sigma**2)
 
 
 class WheelModel:
@@ -141,15 +147,19 @@ class WheelModel:
         self.straight = straight
         self.side = side
         self.count = len(readings)
-        self._axis, self._axis_tangents = axis, _tangents(axis)
-        self._up, self._up_tangents = up, _tangents(up)
+        self._axis, self._axis_tangents = axis, tangents(axis)
+        self._up, self._up_tangents = up, tangents(up)
         self._spin, spin_covariance = priors.spin_prior()
-        self._spin_tangents = _tangents(self._spin)
+        self._spin_tangents = tangents(self._spin)
         self._readings = np.stack([r.accel_g for r in readings])
         floor = np.eye(3) * READING_FLOOR_G**2
         self._reading_whitener = np.linalg.inv(
             np.linalg.cholesky(np.stack([r.covariance_g2 for r in readings]) + floor)
         )
+        levers = [r.lever_g_per_m for r in readings]
+        self._moving = any(lever is not None for lever in levers)
+        zero = np.zeros((3, 3))
+        self._levers = np.stack([zero if lever is None else lever for lever in levers])
         self._before = np.array([t.before for t in turns], dtype=int)
         self._after = np.array([t.after for t in turns], dtype=int)
         self._turns = np.array([t.rotation_rad for t in turns]).reshape(-1, 3)
@@ -165,77 +175,50 @@ class WheelModel:
         self._lay_out(priors, roll_deg, spin_covariance)
 
     def _lay_out(self, priors: Priors, roll_deg: float, spin_covariance: FloatArray) -> None:
-        sizes = {
-            "axis": 2,
-            "up": 2,
-            "theta": self.count - 1,
-            "spin": 2,
-            "roll": self.count,
-            "accel": 12,
-            "chip_turn": 3,
-            "gyro": 9 if self._turns.size else 0,
-            "toe": 1,
-            "pads": 2,
-            "body_roll": 2 if self._body_roll is not None else 0,
-            "slip": 2 if self._slipped.any() else 0,
-        }
-        self._slices: dict[str, slice] = {}
-        end = 0
-        for name, size in sizes.items():
-            self._slices[name] = slice(end, end + size)
-            end += size
-        self.size = end
-        gravity = np.radians([priors.pads_across.standard_uncertainty])
-        along = np.radians([priors.pads_along.standard_uncertainty])
-        rolls = priors.body_roll or ()
-        blocks: list[tuple[str, str, FloatArray, FloatArray]] = [
-            ("spin", "mount", np.zeros(2), spin_covariance),
-            (
-                "roll",
-                "roll",
-                np.zeros(self.count),
-                np.eye(self.count) * np.radians(roll_deg) ** 2,
-            ),
-            ("accel", "calibration", np.zeros(12), priors.accelerometer.covariance),
-            (
-                "chip_turn",
-                "chip_turn",
-                np.zeros(3),
-                np.eye(3) * np.radians(priors.accelerometer.turn_deg) ** 2,
-            ),
-            ("gyro", "gyro_calibration", np.zeros(9), priors.gyro.covariance),
-            (
-                "toe",
-                "straight_ahead",
-                np.radians([priors.toe.value]),
-                np.radians([[priors.toe.standard_uncertainty]]) ** 2,
-            ),
-            (
-                "pads",
-                "pads",
-                np.radians([priors.pads_across.value, priors.pads_along.value]),
-                np.diag(np.concatenate([gravity, along]) ** 2),
-            ),
-            (
-                "body_roll",
-                "body_roll",
-                np.radians([r.value for r in rolls]),
-                np.diag(np.radians([r.standard_uncertainty for r in rolls]) ** 2),
-            ),
-            ("slip", "mount", np.zeros(2), np.eye(2) * np.radians(LARGEST_SLIP_DEG) ** 2),
+        """Give every unknown its place, and every prior its row."""
+
+        def spread(sigma: list[float], size: int = 1) -> FloatArray:
+            return np.diag(np.tile(np.radians(sigma), size) ** 2)
+
+        rolls = list(priors.body_roll or ()) if self._body_roll is not None else []
+        pads = [priors.pads_across, priors.pads_along]
+        accel, gyro = priors.accelerometer, priors.gyro
+        zero = np.zeros
+        known: list[tuple[str, str, FloatArray, FloatArray]] = [
+            ("spin", "mount", zero(2), spin_covariance),
+            ("roll", "roll", zero(self.count), spread([roll_deg], self.count)),
+            ("accel", "calibration", zero(12), accel.covariance),
+            ("chip_turn", "chip_turn", zero(3), spread([accel.turn_deg], 3)),
+            ("toe", "straight_ahead", *_given([priors.toe])),
+            ("pads", "pads", *_given(pads)),
         ]
-        self._priors: list[tuple[slice, FloatArray, FloatArray]] = []
-        sources = ["noise"] * (3 * self.count) + ["gyro"] * (3 * len(self._turns))
-        sources += ["plates"] * len(self._marks)
-        for name, source, mean, covariance in blocks:
-            where = self._slices[name]
-            size = where.stop - where.start
-            if size:
-                tiny = np.eye(size) * 1e-18
-                whitener = np.linalg.inv(np.linalg.cholesky(covariance + tiny))
-                self._priors.append((where, mean, whitener))
-                sources += [source] * size
-        self.sources = tuple(sources)
+        if self._turns.size:
+            known.append(("gyro", "gyro_calibration", zero(9), gyro.covariance))
+        if rolls:
+            known.append(("body_roll", "body_roll", *_given(rolls)))
+        if self._slipped.any():
+            known.append(("slip", "mount", zero(2), spread([LARGEST_SLIP_DEG], 2)))
+        if self._moving:
+            known.append(("lever", "lever", zero(3), np.eye(3) * priors.lever_m**2))
+        free = {"axis": 2, "up": 2, "theta": self.count - 1}
+        sizes = free | {name: mean.size for name, _, mean, _ in known}
+        ends = np.cumsum(list(sizes.values()))
+        self._slices = {
+            name: slice(int(end) - size, int(end))
+            for (name, size), end in zip(sizes.items(), ends, strict=True)
+        }
+        self.size = int(ends[-1])
+        self._priors = [
+            (self._slices[name], mean, covariance_whitener(covariance))
+            for name, _, mean, covariance in known
+        ]
+        measured = {
+            "noise": 3 * self.count,
+            "gyro": 3 * len(self._turns),
+            "plates": len(self._marks),
+        }
+        rows = [*measured.items(), *((source, mean.size) for _, source, mean, _ in known)]
+        self.sources = tuple(source for source, size in rows for _ in range(size))
 
     def start(self, theta_rad: FloatArray) -> FloatArray:
         """Return where the search begins, given first guesses of all turns from the datum."""
@@ -256,10 +239,8 @@ class WheelModel:
         theta = np.zeros((*lead, self.count), dtype=x.dtype)
         theta[..., self._others] = x[..., s["theta"]]
         accel = x[..., s["accel"]]
-        chip = _skew(x[..., s["chip_turn"]])
-        gyro = x[..., s["gyro"]]
-        if gyro.shape[-1] == 0:
-            gyro = np.zeros((*lead, 9), dtype=x.dtype)
+        chip = chip_turn(x[..., s["chip_turn"]])
+        gyro = x[..., s["gyro"]] if "gyro" in s else np.zeros((*lead, 9), dtype=x.dtype)
         one = np.eye(3)
         body_roll = np.zeros((*lead, self.count), dtype=x.dtype)
         if self._body_roll is not None:
@@ -281,14 +262,14 @@ class WheelModel:
             pads=x[..., s["pads"]],
             body_roll=body_roll,
             slip=self._slips(x),
+            lever=x[..., s["lever"]] if "lever" in s else np.zeros((*lead, 3), dtype=x.dtype),
         )
 
     def _slips(self, x: Array) -> Array:
         """Return the rotation vectors of the mount's slip at each rest, shape (..., n, 3)."""
-        where = self._slices["slip"]
-        if where.stop == where.start:
+        if "slip" not in self._slices:
             return np.zeros((*x.shape[:-1], self.count, 3), dtype=x.dtype)
-        vector = x[..., where] @ np.array([[1.0, 0.0, 0.0], [0.0, 0.0, 1.0]])
+        vector = x[..., self._slices["slip"]] @ np.array([[1.0, 0.0, 0.0], [0.0, 0.0, 1.0]])
         return np.asarray(vector[..., None, :] * self._slipped[:, None])
 
     def _in_pod(self, s: State, vector: Array, theta: Array, roll: Array) -> Array:
@@ -301,9 +282,7 @@ class WheelModel:
         spin = turned(s.spin, s.axis, theta)
         level = wheel_frame(spin, s.up, self.side)
         vehicle = turned_to_vehicle(level, s.toe, self.side)
-        slope = np.tan(s.pads)
-        across, along = slope[..., :1], slope[..., 1:]
-        normal = unit(s.up - along * vehicle.forward - self.side * across * vehicle.outboard)
+        normal = on_pads(vehicle, s.pads, self.side)
         return wheel_frame(spin, normal, self.side), spin
 
     def rows(self, x: Array) -> Array:
@@ -316,6 +295,8 @@ class WheelModel:
             up = turned(up, forward, -s.body_roll)
         seen = self._in_pod(s, up, s.theta, s.roll)
         seen = seen - cross(s.slip, seen)
+        if self._moving:
+            seen = seen + np.einsum("nij,...j->...ni", self._levers, s.lever)
         modelled = np.einsum("...ij,...nj->...ni", s.matrix, seen) + s.bias[..., None, :]
         misfit = modelled - self._readings
         rows = [np.einsum("nij,...nj->...ni", self._reading_whitener, misfit)]
@@ -346,10 +327,10 @@ class WheelModel:
         i, j = self._before, self._after
         undone = quaternion(spin, -s.roll[..., i])
         steered = quaternion(axis, s.theta[..., j] - s.theta[..., i])
-        return product(product(undone, steered), quaternion(spin, s.roll[..., j]))
+        return np.asarray(product(product(undone, steered), quaternion(spin, s.roll[..., j])))
 
     def _straight_theta(self, s: State) -> Array:
-        return np.mean(s.theta[..., self.straight], axis=-1)
+        return np.asarray(np.mean(s.theta[..., self.straight], axis=-1))
 
     def headings(self, s: State) -> Array:
         """Return each rest's change of heading from straight ahead, rad, left positive."""

@@ -52,6 +52,23 @@ def turned_to_vehicle(frame: WheelFrame, toe_rad: Array, side: int) -> WheelFram
     )
 
 
+def on_pads(vehicle: WheelFrame, slope_rad: Array, side: int) -> Array:
+    """Return the normal of the pads, given their slope against gravity; shape (..., 3).
+
+    Parameters
+    ----------
+    vehicle : WheelFrame
+        Level axes: `up` against gravity.
+    slope_rad : ndarray, shape (..., 2)
+        Across (left side higher) and along (front higher).
+    side : int
+        +1 on left wheels, -1 on right wheels.
+    """
+    slope = np.tan(slope_rad)
+    across, along = slope[..., :1], slope[..., 1:]
+    return unit(vehicle.up - along * vehicle.forward - side * across * vehicle.outboard)
+
+
 def caster_and_inclination(axis: Array, frame: WheelFrame) -> tuple[Array, Array]:
     """Return caster and steering-axis inclination, in rad.
 

@@ -1,0 +1,148 @@
+"""The one door to the mathematics: a block and its rests in, an outcome out. Never raises on
+readings: what cannot be measured is a refused outcome, and its rests are kept.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Protocol
+
+import numpy as np
+
+from knuckle.analysis.camber import analyse_camber
+from knuckle.analysis.request import Request
+from knuckle.analysis.sweep import analyse_sweep
+from knuckle.errors import KnuckleError, MeasurementRefused
+from knuckle.model.block import Block
+from knuckle.model.rest import Rest
+from knuckle.model.result import Notice, Outcome, PlacedRest
+
+MEASURES = ("camber", "sweep")
+
+
+class Dropped(Protocol):
+    """A stretch that looked like a rest and was dropped, with the reason in words."""
+
+    @property
+    def start_s(self) -> float:
+        """Where it began, in s of pod time."""
+
+    @property
+    def reason(self) -> str:
+        """Why it was dropped."""
+
+
+def measure(
+    name: str,
+    block: Block,
+    rests: Sequence[Rest],
+    request: Request,
+    dropped: Sequence[Dropped] = (),
+) -> Outcome:
+    """Measure camber or a sweep.
+
+    Parameters
+    ----------
+    name : str
+        One of `MEASURES`.
+    block : Block
+        The whole recording, calibrated.
+    rests : sequence of Rest
+        In order of time.
+    request : Request
+    dropped : sequence of Dropped
+        Stretches that the rest finder dropped again.
+
+    Returns
+    -------
+    Outcome
+        Refused ones carry the reason and the rests that were found.
+
+    Raises
+    ------
+    ValueError
+        If `name` is not a measure.
+    """
+    if name not in MEASURES:
+        raise ValueError(f"{name!r} is not one of {MEASURES}")
+    found = list(rests)
+    notices = _data_notices(block, found, dropped)
+    try:
+        outcome = (
+            analyse_camber(found, request)
+            if name == "camber"
+            else analyse_sweep(block, found, request)
+        )
+    except MeasurementRefused as refusal:
+        return Outcome(
+            name,
+            request.wheel.value,
+            {},
+            _bare_rests(found, request),
+            tuple(notices),
+            Notice(refusal.code, _sentence(refusal)),
+        )
+    return Outcome(
+        outcome.measure,
+        outcome.wheel,
+        outcome.results,
+        outcome.rests,
+        (*outcome.warnings, *notices),
+        None,
+        outcome.details,
+    )
+
+
+def _sentence(error: KnuckleError) -> str:
+    return " ".join(part for part in (error.what, error.cause, error.next_step) if part)
+
+
+def _data_notices(block: Block, rests: list[Rest], dropped: Sequence[Dropped]) -> list[Notice]:
+    notices = [
+        Notice(
+            "MOVED_DURING_REST",
+            f"The wheel moved while it seemed to rest at {drop.start_s:.1f} s: {drop.reason}",
+        )
+        for drop in dropped
+    ]
+    lost = int(np.sum(block.lost_before)) if len(block) else 0
+    stretches = int(block.stretch[-1] - block.stretch[0]) if len(block) else 0
+    if lost:
+        notices.append(
+            Notice("SAMPLES_LOST", f"{lost} samples were lost on the way; none was invented.")
+        )
+    if stretches:
+        notices.append(
+            Notice(
+                "RECORD_BROKEN",
+                f"The record was broken {stretches} time(s) by a restart or a long gap: the "
+                "gyro's turn across it was not used.",
+            )
+        )
+    knocks = sum(rest.knocks for rest in rests)
+    if knocks:
+        notices.append(
+            Notice("KNOCKS", f"{knocks} short knock(s) during rests were left out of the means.")
+        )
+    return notices
+
+
+def _bare_rests(rests: list[Rest], request: Request) -> tuple[PlacedRest, ...]:
+    """Return rests with their camber but without position, as far as they can be read."""
+    kept: list[PlacedRest] = []
+    for rest in rests:
+        try:
+            alone = analyse_camber([rest], request).rests[0]
+        except MeasurementRefused:
+            continue
+        kept.append(
+            PlacedRest(
+                None,
+                alone.start_s,
+                alone.end_s,
+                alone.camber_deg,
+                alone.camber_expanded_uncertainty_deg,
+                None,
+            )
+        )
+    return tuple(kept)

@@ -1,0 +1,126 @@
+"""An outcome as lines of text that fit 80 columns, the same on a terminal and in a file."""
+
+from __future__ import annotations
+
+import textwrap
+from collections.abc import Iterator, Sequence
+
+from knuckle.model.result import Notice, Outcome, PlacedRest, Quantity, Result
+
+WIDTH = 78
+
+_NAMES = {
+    Quantity.CAMBER: "Camber",
+    Quantity.CASTER: "Caster",
+    Quantity.SAI: "Steering-axis inclination",
+}
+
+_REMEDIES = {
+    "noise": "stand still for longer, or visit each position again.",
+    "gyro": "visit each position again.",
+    "calibration": "calibrate the pod's accelerometer.",
+    "chip_turn": "calibrate the pod on a flat upright face.",
+    "gyro_calibration": "calibrate the gyro, or give turn-plate angles with --plates.",
+    "mount": "turn the wheel through a full turn to find its true axis.",
+    "roll": "hold the foot brake firmly, or wedge the pedal.",
+    "straight_ahead": "measure this wheel's toe and give it with --toe.",
+    "plates": "read the plates with care, or use a pod with a gyro.",
+    "pads": "level the pads, or give their slopes with --pads-across, --pads-along.",
+    "body_roll": "read the body's roll at each lock more closely.",
+    "lever": "stop at each lock instead of passing through.",
+    "scatter": "find out what moved, and measure again.",
+}
+
+
+def outcome_lines(outcome: Outcome, notices: Sequence[str] = ()) -> Iterator[str]:
+    """Yield the lines of an outcome.
+
+    Parameters
+    ----------
+    outcome : Outcome
+    notices : sequence of str
+        What was left out in reading the recording.
+    """
+    yield f"{outcome.wheel}  {outcome.measure}"
+    if outcome.rests:
+        yield ""
+        yield "   no  position    from s     to s    camber deg       steer deg"
+        for number, rest in enumerate(outcome.rests, start=1):
+            yield _rest_line(number, rest)
+    yield ""
+    if outcome.refused is not None:
+        yield f"No result: {outcome.refused.code}"
+        yield from _wrapped(outcome.refused.text)
+    for result in outcome.results.values():
+        yield from result_lines(result)
+    if outcome.measure == "sweep" and outcome.results:
+        yield from _sweep_lines(outcome)
+    for warning in outcome.warnings:
+        yield from _notice_lines(warning)
+    for notice in notices:
+        yield from _wrapped(f"Note: {notice}")
+
+
+def result_lines(result: Result) -> Iterator[str]:
+    """Yield a result's value, what limits it and what to do about that."""
+    name = _NAMES[result.quantity]
+    yield (
+        f"{name:<26}{result.value:+8.2f} +- {result.expanded_uncertainty:.2f} {result.unit}"
+        f"  (95 %, k = {result.coverage_factor:.2f})"
+    )
+    largest = result.dominant
+    share = largest.standard_uncertainty**2 / max(result.standard_uncertainty**2, 1e-300)
+    limit = (
+        f"limited by {largest.term} ({largest.standard_uncertainty:.2f} deg one sigma, "
+        f"{100.0 * share:.0f} % of the variance): {_REMEDIES[largest.source]}"
+    )
+    yield from textwrap.wrap(limit, WIDTH, initial_indent="    ", subsequent_indent="    ")
+    if result.condition:
+        yield f"    holds {result.condition}"
+
+
+def _rest_line(number: int, rest: PlacedRest) -> str:
+    steer = "      -" if rest.steer_deg is None else f"{rest.steer_deg:+7.2f}"
+    position = "-" if rest.position is None else rest.position.value
+    camber = f"{rest.camber_deg:+7.2f} +- {rest.camber_expanded_uncertainty_deg:.2f}"
+    return (
+        f"  {number:>3}  {position:<9}{rest.start_s:>9.1f}{rest.end_s:>9.1f}   {camber}    {steer}"
+    )
+
+
+def _sweep_lines(outcome: Outcome) -> Iterator[str]:
+    def figure(key: str) -> float:
+        value = outcome.details.get(key, float("nan"))
+        return float(value)
+
+    yield ""
+    yield (
+        f"Steered {figure('steer_left_deg'):.1f} deg left and "
+        f"{-figure('steer_right_deg'):.1f} deg right."
+    )
+    if "closure_camber_deg" in outcome.details:
+        yield (
+            f"Back at straight ahead: camber {figure('closure_camber_deg'):+.3f} deg, "
+            f"steer {figure('closure_steer_deg'):+.2f} deg from the first time."
+        )
+    if "hysteresis_camber_deg" in outcome.details:
+        spread = figure("hysteresis_camber_deg")
+        yield f"Positions visited again differ by at most {spread:.3f} deg of camber."
+    yield (
+        f"Fit: chi-squared {figure('chi_squared'):.1f} for "
+        f"{figure('degrees_of_freedom'):.0f} degrees of freedom "
+        f"(probability {figure('fit_probability'):.2f})."
+    )
+    yield (
+        f"Cross-check, two-reading rule: caster {figure('two_reading_caster_deg'):+.2f} deg "
+        "(ignores toe)."
+    )
+
+
+def _notice_lines(notice: Notice) -> Iterator[str]:
+    yield ""
+    yield from _wrapped(f"{notice.code}: {notice.text}")
+
+
+def _wrapped(text: str) -> Iterator[str]:
+    yield from textwrap.wrap(text, WIDTH, subsequent_indent="    ")

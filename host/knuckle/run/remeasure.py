@@ -1,0 +1,43 @@
+"""Measure from a recording: the one way by which live runs, too, come to their results.
+
+A live run stores its bytes and then measures from them exactly as a replay does, so both give
+the same figures to the last digit.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+from knuckle.analysis.measure import measure
+from knuckle.analysis.request import Request
+from knuckle.estimate.calibration import Calibration
+from knuckle.model.result import Outcome
+from knuckle.rests.detector import RestDetector
+from knuckle.run.replay import Recording
+
+
+def measure_recording(
+    name: str,
+    recording: Recording,
+    request: Request,
+    given: Calibration | None = None,
+    uncalibrated: bool = False,
+) -> Outcome:
+    """Calibrate, find the rests, measure.
+
+    Parameters
+    ----------
+    name : str
+        "camber" or "sweep".
+    recording : Recording
+    request : Request
+        Its sensor priors are replaced by those of a calibration, if there is one.
+    given : Calibration or None
+        Named by the user.
+    uncalibrated : bool
+    """
+    block, priors = recording.calibrated(request.priors, given, uncalibrated)
+    detector = RestDetector(block.rate_hz, block.gyro_dps is not None)
+    detector.push(block)
+    detector.finish()
+    return measure(name, block, detector.rests(), replace(request, priors=priors), detector.dropped)

@@ -1,0 +1,124 @@
+"""A recording of either kind as a block and what is known of its pod."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
+from pathlib import Path
+
+from knuckle.errors import RecordingError, UsageError
+from knuckle.estimate.calibration import Calibration
+from knuckle.estimate.priors import AccelerometerPrior, Priors
+from knuckle.model.block import Block
+from knuckle.run.calibrations import of_settings
+from knuckle.store.capture import CaptureReader, is_capture, read_capture
+from knuckle.store.recording import decode
+from knuckle.wire.textlog import read_csv
+
+
+@dataclass(frozen=True)
+class Recording:
+    """What a file holds.
+
+    Attributes
+    ----------
+    block : Block
+        As recorded: not yet calibrated.
+    stored : Calibration or None
+        The pod's own calibration, where the recording holds it.
+    says_calibrated : bool
+        A log's readings are taken as calibrated already; a raw capture's are not.
+    facts : dict of str to str
+    notices : list of str
+        What was left out or lost in reading, for people.
+    """
+
+    block: Block
+    stored: Calibration | None
+    says_calibrated: bool
+    facts: dict[str, str]
+    notices: list[str]
+
+    def calibrated(
+        self, priors: Priors, given: Calibration | None, uncalibrated: bool
+    ) -> tuple[Block, Priors]:
+        """Correct the readings, and say what remains unknown of the sensor.
+
+        Parameters
+        ----------
+        priors : Priors
+            For everything else.
+        given : Calibration or None
+            A calibration that the user names: before the pod's own.
+        uncalibrated : bool
+            Whether the user says that there is none.
+        """
+        calibration = None if uncalibrated else given or self.stored
+        if calibration is not None:
+            return calibration.applied(self.block), calibration.priors(priors)
+        if uncalibrated or not self.says_calibrated:
+            sheet = AccelerometerPrior.data_sheet()
+            return self.block, replace(priors, accelerometer=sheet)
+        return self.block, priors
+
+
+def read_recording(path: Path, stream: int | None = None) -> Recording:
+    """Read a raw capture or a CSV log.
+
+    Parameters
+    ----------
+    path : Path
+    stream : int, optional
+        Of a capture with several pods: which one.
+
+    Raises
+    ------
+    RecordingError
+        If it cannot be read or holds no samples.
+    UsageError
+        If the capture holds several pods and none was named.
+    """
+    if not is_capture(path):
+        block, facts, notices = read_csv(path)
+        if len(block) == 0:
+            raise _empty(path)
+        return Recording(block, None, True, facts, notices)
+    with read_capture(path) as capture:
+        wanted = _stream(capture, stream)
+        decoded = decode(_pieces(capture, wanted))
+        notices = list(capture.notices)
+    if decoded.block is None:
+        raise _empty(path)
+    return Recording(
+        decoded.block,
+        of_settings(decoded.settings),
+        decoded.hello is None,
+        decoded.text_facts,
+        notices,
+    )
+
+
+def _stream(capture: CaptureReader, stream: int | None) -> int:
+    count = len(capture.header.streams)
+    if stream is None and count > 1:
+        raise UsageError(
+            f"The capture holds {count} pods.", "", "Name one with --stream 1, --stream 2 ..."
+        )
+    chosen = 0 if stream is None else stream
+    if not 0 <= chosen < count:
+        raise UsageError(f"The capture holds {count} pod(s), not number {chosen + 1}.")
+    return chosen
+
+
+def _pieces(capture: CaptureReader, stream: int) -> Iterator[bytes]:
+    for chunk in capture:
+        if chunk.stream == stream:
+            yield chunk.data
+
+
+def _empty(path: Path) -> RecordingError:
+    return RecordingError(
+        f"{path} holds no samples.",
+        "The recording was stopped before the pod sent any, or its lines hold no readings.",
+        "Record again, and wait until the live view shows angles.",
+    )
