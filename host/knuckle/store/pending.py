@@ -26,18 +26,19 @@ class PendingRun:
         self.lock = lock
         self.chunks: list[StoredChunk] = []
         self._first_sequence = 0
+        self._oldest_s: dict[int, float] = {}
 
     def take(self, stream: int, arrival_s: float, data: bytes) -> bool:
         """Keep a chunk; return whether a commit is due.
 
-        Due is what has waited `COMMIT_EVERY_S` of arrival time. A clock that went back
-        (a link opened anew) is no reason to wait longer.
+        Due is what has waited `COMMIT_EVERY_S` of arrival time. Each stream is judged by its
+        own clock. A clock that went back (a link opened anew) is no reason to wait longer.
         """
         if data:
             self.chunks.append(StoredChunk(stream, arrival_s, bytes(data)))
-        if not self.chunks:
-            return False
-        return not 0.0 <= arrival_s - self.chunks[0].arrival_s < COMMIT_EVERY_S
+            self._oldest_s.setdefault(stream, arrival_s)
+        oldest_s = self._oldest_s.get(stream)
+        return oldest_s is not None and not 0.0 <= arrival_s - oldest_s < COMMIT_EVERY_S
 
     def write(self, db: sqlite3.Connection, run: int) -> None:
         """Insert the chunks, inside the caller's transaction."""
@@ -72,3 +73,4 @@ class PendingRun:
         """Forget the chunks: they are committed."""
         self._first_sequence += len(self.chunks)
         self.chunks.clear()
+        self._oldest_s.clear()

@@ -6,12 +6,13 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Final
 
-from knuckle.errors import RecordingError
+from knuckle.errors import PodError, RecordingError
 from knuckle.model.block import Block, concatenate
 from knuckle.store.database import Store
 from knuckle.timebase.assembler import BlockAssembler
 from knuckle.wire.decoder import DecodeCounts, PodDecoder
-from knuckle.wire.messages import Hello, Message, TextHeader
+from knuckle.wire.messages import Hello, Message, SettingsData, TextHeader
+from knuckle.wire.settings import SettingsRecord
 
 _TOGETHER: Final = 4096
 """Messages assembled at a time: few enough for the memory, enough for speed."""
@@ -31,12 +32,15 @@ class Decoded:
         The last one.
     text_facts : dict of str to str
         The `# key=value` lines of a text pod.
+    settings : SettingsRecord or None
+        The pod's settings, where the host read them during the run.
     """
 
     block: Block | None
     counts: DecodeCounts
     hello: Hello | None
     text_facts: dict[str, str]
+    settings: SettingsRecord | None = None
 
 
 def decode(pieces: Iterable[bytes]) -> Decoded:
@@ -53,6 +57,7 @@ def decode(pieces: Iterable[bytes]) -> Decoded:
     waiting: list[Message] = []
     hello: Hello | None = None
     facts: dict[str, str] = {}
+    settings: dict[int, bytes] = {}
 
     def assemble() -> None:
         block = assembler.push_many(waiting)
@@ -67,11 +72,22 @@ def decode(pieces: Iterable[bytes]) -> Decoded:
                 hello = message
             elif isinstance(message, TextHeader):
                 facts.update(message.facts)
+            elif isinstance(message, SettingsData):
+                settings[message.offset] = message.data
             waiting.append(message)
         if len(waiting) >= _TOGETHER:
             assemble()
     assemble()
-    return Decoded(concatenate(blocks) if blocks else None, decoder.counts, hello, facts)
+    block = concatenate(blocks) if blocks else None
+    return Decoded(block, decoder.counts, hello, facts, _record(settings))
+
+
+def _record(pieces: dict[int, bytes]) -> SettingsRecord | None:
+    """Join the pieces of a settings record; None if there are none or they make no record."""
+    try:
+        return SettingsRecord.from_bytes(b"".join(pieces[offset] for offset in sorted(pieces)))
+    except PodError:
+        return None
 
 
 def decode_run(store: Store, run: int, stream: int) -> Decoded:

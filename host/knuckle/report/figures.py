@@ -1,0 +1,58 @@
+"""How a value and its uncertainty are written: to the digits that the uncertainty supports."""
+
+from __future__ import annotations
+
+import math
+
+from knuckle.model.result import Quantity
+
+SHORT_NAMES: dict[Quantity, str] = {
+    Quantity.CAMBER: "camber",
+    Quantity.CASTER: "caster",
+    Quantity.SAI: "SAI",
+}
+
+
+def decimals_for(expanded_uncertainty: float) -> int:
+    """Return the decimals that show an uncertainty to two significant digits, 0 to 6.
+
+    Two digits suffice for an uncertainty, and the value is rounded to its last place: GUM
+    (JCGM 100:2008) 7.2.6.
+    """
+    if not math.isfinite(expanded_uncertainty) or expanded_uncertainty <= 0.0:
+        return 3
+    exponent = math.floor(math.log10(expanded_uncertainty))
+    # 0.0996 becomes 0.10, which has a place less than its exponent says.
+    if round(expanded_uncertainty / 10.0**exponent, 1) >= 10.0:
+        exponent += 1
+    return min(max(1 - exponent, 0), 6)
+
+
+def number(value: float, decimals: int) -> str:
+    """Return a number with fixed decimals; never "-0.00", and "?" for what is no number."""
+    if not math.isfinite(value):
+        return "?"
+    text = f"{value:.{decimals}f}"
+    return text.removeprefix("-") if not text.strip("-0.") else text
+
+
+def with_uncertainty(
+    value: float, expanded_uncertainty: float, plus_minus: str = "±", decimals: int | None = None
+) -> str:
+    """Return e.g. "5.12 ± 0.31".
+
+    Parameters
+    ----------
+    plus_minus : str
+        As the output can show it.
+    decimals : int, optional
+        As many as the uncertainty supports if absent. The uncertainty is rounded up where
+        fixed decimals would understate it.
+    """
+    if decimals is None:
+        decimals = decimals_for(expanded_uncertainty)
+    elif math.isfinite(expanded_uncertainty):
+        step = 10.0**-decimals
+        # A hair below the step is rounding of binary fractions, not uncertainty.
+        expanded_uncertainty = math.ceil(expanded_uncertainty / step - 1e-9) * step
+    return f"{number(value, decimals)} {plus_minus} {number(expanded_uncertainty, decimals)}"
