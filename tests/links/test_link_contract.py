@@ -7,7 +7,7 @@ import contextlib
 import itertools
 import os
 import random
-from collections.abc import Callable, Iterator
+from collections.abc import AsyncGenerator, Callable, Iterator
 from contextlib import AbstractContextManager, contextmanager
 from dataclasses import dataclass
 from pathlib import Path
@@ -106,10 +106,14 @@ MISSING = [
 ]
 
 
+def reading(link: Link) -> contextlib.aclosing[AsyncGenerator[Chunk, None]]:
+    return contextlib.aclosing(link.chunks())
+
+
 async def read_all(link: Link, enough: int | None = None) -> list[Chunk]:
     got: list[Chunk] = []
     size = 0
-    async with contextlib.aclosing(link.chunks()) as chunks:
+    async with reading(link) as chunks:
         async for chunk in chunks:
             got.append(chunk)
             size += len(chunk.data)

@@ -17,6 +17,8 @@ from knuckle.wire.messages import Hello, TextHeader
 
 LISTEN_S: Final = 4.0
 """A board that restarts on opening has said hello by then."""
+LISTEN_TO_STREAM_S: Final = 6.0
+"""A pod that streams already says hello every five seconds."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -88,7 +90,7 @@ async def _listen(
     heard = 0
     try:
         async with open_port(port) as link, contextlib.aclosing(link.chunks()) as chunks:
-            until_s = link.clock.now_s() + listen_s
+            since_s = link.clock.now_s()
             async for chunk in chunks:
                 heard += len(chunk.data)
                 decoder.receive_data(chunk.data)
@@ -97,7 +99,9 @@ async def _listen(
                         return FoundPort(port, hello=message)
                     if isinstance(message, TextHeader):
                         return FoundPort(port, text=message)
-                if chunk.arrival_s >= until_s:
+                streams = decoder.counts.frames > 0
+                wait_s = max(listen_s, LISTEN_TO_STREAM_S) if streams else listen_s
+                if chunk.arrival_s - since_s >= wait_s:
                     break
     except LinkError as problem:
         return FoundPort(port, problem=problem)

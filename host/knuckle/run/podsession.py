@@ -47,6 +47,7 @@ from knuckle.wire.messages import (
     Fault,
     Hello,
     Message,
+    ResetCause,
     SampleBatch,
     Status,
     TextHeader,
@@ -116,6 +117,7 @@ class PodSession:
         self._down_since_s: float | None = None
         self._bytes_since_opening = 0
         self._has_streamed = False
+        self._restarts_told = 0
 
     # ---- what the link tells
 
@@ -256,7 +258,7 @@ class PodSession:
         self.hello = hello
         if self.state is State.WAITING or (self.state is State.STREAMING and not hello.streaming):
             if self._has_streamed and not hello.streaming:
-                self._events.append(PodRestarted(self.wheel, self._now_s, hello.reset_cause))
+                self._restarted(hello.reset_cause)
             self._exchange.start_over()
             if self.seen is None:
                 self.state = State.LEARNING
@@ -350,10 +352,18 @@ class PodSession:
         ):
             self._come_up()
         events = self.readings.push(messages, self._now_s)
+        if self.readings.restarts > self._restarts_told:
+            # It streams again by itself, without a hello that says so.
+            cause = self.hello.reset_cause if self.hello is not None else ResetCause.UNKNOWN
+            self._restarted(cause)
         for event in events:
             if isinstance(event, Samples):
                 self._health.push(event.block)
         self._events += events
+
+    def _restarted(self, cause: ResetCause) -> None:
+        self._restarts_told += 1
+        self._events.append(PodRestarted(self.wheel, self._now_s, cause))
 
     def _release_held(self) -> None:
         """A recording without a handshake: take the samples as they are."""

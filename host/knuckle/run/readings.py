@@ -50,6 +50,11 @@ class Readings:
         self._kept: list[Block] = []
         self._state = ""
 
+    @property
+    def restarts(self) -> int:
+        """How often the pod has started anew, by its ticks and frame counts."""
+        return self._assembler.restarts
+
     def push(self, messages: Sequence[Message], at_s: float) -> list[RunEvent]:
         """Take messages in order; return what they tell.
 
