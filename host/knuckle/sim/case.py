@@ -22,6 +22,7 @@ class Stream(IntEnum):
     PERSON = 3
     SEAT = 4
     SHAKE = 5
+    TRUTH = 6
 
 
 def generator(seed: int, stream: Stream, index: int = 0) -> np.random.Generator:

@@ -70,6 +70,7 @@ class Driver:
         )
         self._slip = scenario.faults.slip
         self._shakes: list[Shake] = []
+        self._knocks_s: list[float] = []
         self._stops: list[Stop] = []
         self._heard_cues = False
         self._over = False
@@ -80,6 +81,7 @@ class Driver:
             for i, at_s in enumerate(sorted(knocks.times_s)):
                 rng = generator(case.seed, Stream.SHAKE, 100000 + i)
                 self._shakes.append(Shake.knock(at_s, knocks, rng))
+                self._knocks_s.append(at_s)
         self._begin()
 
     @property
@@ -91,7 +93,7 @@ class Driver:
     @property
     def knocks_s(self) -> tuple[float, ...]:
         """Times of the knocks so far."""
-        return tuple(sorted(shake.at_s for shake in self._shakes))
+        return tuple(sorted(self._knocks_s))
 
     def plan_until(self, t_s: float) -> None:
         """Decide all moves that start up to a time."""
@@ -99,6 +101,12 @@ class Driver:
             if self._stops[-1].leave_s > t_s:
                 return
             self._next_stop()
+
+    def forget(self, before_s: float) -> None:
+        """Let go of movements that are over; earlier times will not be asked for again."""
+        self._theta_deg.forget(before_s)
+        self._roll_deg.forget(before_s)
+        self._shakes = [shake for shake in self._shakes if shake.at_s > before_s - 60.0]
 
     def cue(self, t_s: float, cue: Cue) -> None:
         """Hear a cue of the pod at a time not before the last one evaluated."""
@@ -137,17 +145,19 @@ class Driver:
     def _all_legs(self) -> list[tuple[float, ...]]:
         """Return one round: positions passed on the way to a stop, and the stop, of each leg."""
         first, *rest = self._script.positions_deg
-        if self._script.continuous:
-            return [tuple(rest)] if rest else []
+        if self._script.continuous and rest:
+            return [tuple(rest)]
         legs: list[tuple[float, ...]] = [(goal,) for goal in rest]
-        return legs if not rest or rest[-1] == first else [*legs, (first,)]
+        return legs if rest and rest[-1] == first else [*legs, (first,)]
 
     def _count_stops(self) -> float:
         if self._case.scenario.purpose is Purpose.WATCH:
-            return math.inf if self._legs else 1
-        stops = 1 + len(self._legs) * self._script.repeat
-        returns = bool(self._legs) and self._legs[-1][-1] == self._script.positions_deg[-1]
-        return stops if returns or not self._legs else stops - 1
+            return math.inf
+        positions = self._script.positions_deg
+        once = len(self._legs) * self._script.repeat
+        # Back to the start belongs to a round only where the file says so.
+        closed = len(positions) > 1 and positions[-1] == positions[0]
+        return 1 + once if self._script.continuous or closed else once
 
     def _begin(self) -> None:
         rng = generator(self._case.seed, Stream.PERSON, 1)
@@ -183,6 +193,8 @@ class Driver:
         self._finish_stop(stop, rng)
 
     def _target(self, goal: float, rng: np.random.Generator) -> float:
+        if not self._case.scenario.wheel.is_front:
+            return 0.0
         script = self._script
         sigma = script.straight_sigma_deg if abs(goal) < 3.0 else script.lock_sigma_deg
         return goal + sigma * float(rng.standard_normal())
@@ -255,6 +267,7 @@ class Driver:
             at_s = stop.hold_start_s + moment * self._script.hold_s[0]
             shake_rng = generator(self._case.seed, Stream.SHAKE, stop.number)
             self._shakes.append(Shake.knock(at_s, faults.knocks, shake_rng))
+            self._knocks_s.append(at_s)
 
     def _leave(self, stop: Stop, leave_s: float) -> None:
         """Change when a hold ends; a creep goes on to the new end."""

@@ -96,9 +96,9 @@ class Line:
     jitter_s: float = key(0.04, "Drawn on top for each delivery, order kept.", low=0, high=5)
     batch_s: float = key(0.1, "Bytes are delivered in batches this far apart.", low=0, high=5)
     flipped_per_byte: float = key(
-        0.0005, "Chance that one bit of a byte is flipped.", low=0, high=0.5
+        0.00005, "Chance that one bit of a byte is flipped.", low=0, high=0.5
     )
-    lost_per_byte: float = key(0.0003, "Chance that a byte is lost.", low=0, high=0.5)
+    lost_per_byte: float = key(0.00003, "Chance that a byte is lost.", low=0, high=0.5)
 
 
 @dataclass(frozen=True, slots=True)

@@ -95,6 +95,9 @@ class Handler:
                 return
             self._hang_on(self._visits[-1].leave_s, 1.0)
 
+    def forget(self, before_s: float) -> None:
+        """Do nothing: a walk round the car is short."""
+
     def cue(self, t_s: float, cue: Cue) -> None:
         """Hear a cue of the pod at a time not before the last one evaluated."""
         if not self._script.heeds_cues:

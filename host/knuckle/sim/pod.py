@@ -29,6 +29,8 @@ from knuckle.wire.messages import (
     ClockReply,
     Command,
     Cue,
+    Fault,
+    FaultCode,
     Hello,
     HostCommand,
     Message,
@@ -39,13 +41,16 @@ from knuckle.wire.messages import (
     Status,
     sample_width,
 )
-from knuckle.wire.settings import SettingsRecord, is_blank
+from knuckle.wire.settings import SettingsRecord
 
 FIRMWARE: Final = (1, 0, 0)
 HARDWARE: Final = "simulated"
 BOOT_S: Final = 0.05
 HELLO_IDLE_S: Final = 1.0
 HELLO_STREAMING_S: Final = 5.0
+STATUS_S: Final = 1.0
+POD_ITSELF: Final = 255
+"""Channel of a fault that is the pod's own (docs/protocol.md)."""
 _AFTER_END_S = 1.0
 _FASTEST_HZ = 1000.0
 _NEVER = math.inf
@@ -114,6 +119,7 @@ class SimulatedPod:
             at_s, act = min(
                 (self._restart_at_s, self._restart),
                 (self._hello_at_s, self._say_hello),
+                (self._status_at_s, self._say_status),
                 (self._frame_at_s(), self._send_frame),
                 key=lambda event: event[0],
             )
@@ -170,15 +176,15 @@ class SimulatedPod:
         return (self._first_tick + ticks) % 2**32
 
     def _power_up(self, at_s: float) -> None:
-        pod = self.scenario.pod
         self._boot_s = at_s + BOOT_S
         self._hello_at_s = self._boot_s
         self._streaming = False
         self._sequence = 0
-        self._dropped = 0
+        self._overruns = 0
+        self._faults: set[tuple[FaultCode, int]] = set()
+        self._status_at_s = _NEVER
         self._decoder = CommandDecoder()
-        self._period_ticks = round(pod.tick_hz / pod.raw_rate_hz)
-        self._averaging = max(pod.averaging, self._least_averaging())
+        self._period_ticks, self._averaging = self._rig.period_ticks, self._rig.averaging
 
     def _restart(self) -> None:
         fault = self.scenario.faults.restart
@@ -197,6 +203,26 @@ class SimulatedPod:
     def _say_hello(self) -> None:
         self._send(self._hello())
         self._hello_at_s = self.now_s + (HELLO_STREAMING_S if self._streaming else HELLO_IDLE_S)
+
+    def _say_status(self) -> None:
+        standing = 0
+        for code, _ in self._faults:
+            standing |= 1 << code
+        bad = self._decoder.counts.bad_frames
+        self._send(Status(self._tick(self.now_s), 0, self._overruns, 0, bad, standing))
+        if self._streaming:
+            self._status_at_s = self.now_s + STATUS_S
+
+    def _fault(self, code: FaultCode, channel: int, present: bool) -> None:
+        """Tell when a fault comes or goes."""
+        fault = (code, channel)
+        if present == (fault in self._faults):
+            return
+        if present:
+            self._faults.add(fault)
+        else:
+            self._faults.remove(fault)
+        self._send(Fault(self._tick(self.now_s), code, channel, present))
 
     def _hello(self) -> Hello:
         return Hello(
@@ -225,6 +251,7 @@ class SimulatedPod:
             if restart.on and not self._restarted:
                 self._restart_at_s = at_s + restart.at_s
         self._streaming = True
+        self._status_at_s = at_s + STATUS_S
         self._grid_s, self._grid_tick, self._taken = at_s, self._tick(at_s), 0
         self._per_frame = budget.samples_per_frame(
             self._channels, self._averaging, self._period_ticks, self.scenario.pod.tick_hz
@@ -251,13 +278,17 @@ class SimulatedPod:
         offset_s = self._grid_s - self._script_zero_s
         t_s = offset_s + self._period_s * np.arange(self._taken, self._taken + raws, dtype=float)
         raw = self._rig.raw(t_s, self._period_s)
+        self._rig.person.forget(float(t_s[0]))
         sums = raw.reshape(samples, self._averaging, raw.shape[1]).sum(axis=1)
         kept = np.ones(samples, bool)
         gap = self.scenario.faults.gap
         if gap.on:
             starts = t_s[:: self._averaging]
             kept = (starts < gap.at_s) | (starts >= gap.at_s + gap.length_s)
-        self._dropped += int(np.count_nonzero(~kept))
+        missed = int(np.count_nonzero(~kept)) * self._averaging
+        self._overruns += missed
+        self._fault(FaultCode.OVERRUN, POD_ITSELF, missed > 0)
+        self._fault(FaultCode.SENSOR_RANGE, 0, self._rig.chip.at_end(raw))
         edges = np.flatnonzero(np.diff(kept, prepend=False, append=False))
         for first, end in edges.reshape(-1, 2):
             self._send_samples(self._taken + int(first) * self._averaging, sums[first:end])
@@ -287,13 +318,14 @@ class SimulatedPod:
         match kind:
             case Command.HELLO:
                 self._say_hello()
+                self._acknowledge(command, AckCode.OK)
             case Command.START:
                 if not self._streaming:
                     self._start(self.now_s)
                 self._acknowledge(command, AckCode.OK)
             case Command.STOP:
                 self._flush()
-                self._streaming = False
+                self._streaming, self._status_at_s = False, _NEVER
                 self._hello_at_s = min(self._hello_at_s, self.now_s + HELLO_IDLE_S)
                 self._acknowledge(command, AckCode.OK)
             case Command.SET_RATE:
@@ -307,10 +339,13 @@ class SimulatedPod:
             case Command.CUE:
                 self._acknowledge(command, self._cue(command.payload))
             case Command.SELF_TEST:
-                self._send(SelfTestReply(command.token, (0,) * len(self._channels)))
+                if self._streaming:
+                    self._acknowledge(command, AckCode.BUSY)
+                else:
+                    self._send(SelfTestReply(command.token, (0,) * len(self._channels)))
             case Command.STATUS:
-                bad = self._decoder.counts.bad_frames
-                self._send(Status(self._tick(self.now_s), self._dropped, 0, 0, bad, 0))
+                self._say_status()
+                self._acknowledge(command, AckCode.OK)
 
     def _acknowledge(self, command: HostCommand, code: AckCode) -> None:
         self._send(Ack(command.token, command.command, code))
@@ -322,16 +357,14 @@ class SimulatedPod:
         tick_hz = self.scenario.pod.tick_hz
         period = wanted.raw_period_ticks or self._period_ticks
         averaging = wanted.averaging or self._averaging
-        if tick_hz / period > _FASTEST_HZ:
-            return AckCode.BAD_VALUE
-        least = budget.least_averaging(self.scenario.pod.baud, self._channels, period, tick_hz)
-        if not least <= averaging <= budget.LARGEST_AVERAGING:
+        if tick_hz / period > _FASTEST_HZ or averaging > budget.LARGEST_AVERAGING:
             return AckCode.BAD_VALUE
         self._flush()
-        self._period_ticks, self._averaging = period, averaging
+        self._period_ticks = period
+        self._averaging = max(averaging, self._least_averaging())
         if self._streaming:
             self._start(self.now_s)
-        self._hello_at_s = self.now_s
+        self._say_hello()
         return AckCode.OK
 
     def _read_settings(self, command: HostCommand) -> None:
@@ -350,8 +383,14 @@ class SimulatedPod:
             return AckCode.BAD_LENGTH
         if wanted.offset + len(wanted.data) > len(self._settings):
             return AckCode.BAD_VALUE
-        self._settings[wanted.offset : wanted.offset + len(wanted.data)] = wanted.data
-        self._record = _record(bytes(self._settings)) or self._record
+        end = wanted.offset + len(wanted.data)
+        self._settings[wanted.offset : end] = wanted.data
+        if end < len(self._settings):
+            return AckCode.OK
+        try:
+            self._record = SettingsRecord.from_bytes(bytes(self._settings))
+        except PodError:
+            return AckCode.SETTINGS_FAULT
         return AckCode.OK
 
     def _cue(self, payload: bytes) -> AckCode:
@@ -362,10 +401,3 @@ class SimulatedPod:
         if self._script_zero_s is not None:
             self._rig.person.cue(self.script_s, pattern)
         return AckCode.OK
-
-
-def _record(data: bytes) -> SettingsRecord | None:
-    try:
-        return None if is_blank(data) else SettingsRecord.from_bytes(data)
-    except PodError:
-        return None

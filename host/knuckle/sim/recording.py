@@ -11,6 +11,7 @@ from knuckle.model.block import LONGEST_BRIDGED_GAP_S, Block, BoolArray, FloatAr
 from knuckle.sim.rig import Rig
 from knuckle.sim.scenario import Scenario
 from knuckle.sim.truth import Truth
+from knuckle.wire.samples import CLIPPED_FROM
 
 _LONGEST_S = 3600.0
 
@@ -51,34 +52,34 @@ def simulate_block(
     """
     rig = Rig(scenario, seed)
     pod = scenario.pod
-    period_ticks = round(pod.tick_hz / pod.raw_rate_hz)
-    nominal_s = period_ticks / pod.tick_hz
+    averaging = rig.averaging
+    nominal_s = rig.period_ticks / pod.tick_hz
     fast = 1.0 + pod.clock_ppm * 1e-6
     true_s = nominal_s / fast
     if duration_s is None:
         rig.person.plan_until(_LONGEST_S)
         duration_s = min(rig.person.end_s, _LONGEST_S)
-    count = int(duration_s / (true_s * pod.averaging))
-    raw = rig.raw(true_s * np.arange(count * pod.averaging, dtype=float), true_s)
-    sums = raw.reshape(count, pod.averaging, raw.shape[1]).sum(axis=1)
-    t_s = nominal_s * pod.averaging * np.arange(count, dtype=float)
-    block = _block(rig, sums / pod.averaging, t_s, calibrated)
-    lag_s = 0.5 * (pod.averaging - 1) * true_s
+    count = int(duration_s / (true_s * averaging))
+    raw = rig.raw(true_s * np.arange(count * averaging, dtype=float), true_s)
+    sums = raw.reshape(count, averaging, raw.shape[1]).sum(axis=1)
+    t_s = nominal_s * averaging * np.arange(count, dtype=float)
+    block = _block(rig, sums / averaging, t_s, nominal_s * averaging, calibrated)
+    lag_s = 0.5 * (averaging - 1) * true_s
     return Recording(block, _in_pod_time(rig.truth(), fast, lag_s))
 
 
-def _block(rig: Rig, mean: FloatArray, t_s: FloatArray, calibrated: bool) -> Block:
+def _block(rig: Rig, mean: FloatArray, t_s: FloatArray, period_s: float, calibrated: bool) -> Block:
     pod = rig.scenario.pod
     accel, gyro, temperature = rig.chip.channels[0], rig.chip.channels[1], rig.chip.channels[-1]
     accel_g = mean[:, :3] * accel.scale
     gyro_dps = mean[:, 3:6] * gyro.scale if pod.gyro else None
-    clipped = np.any(np.abs(accel_g) >= accel.full_scale - 1.5 * accel.scale, axis=1)
+    clipped = np.any(np.abs(accel_g) >= CLIPPED_FROM * accel.full_scale, axis=1)
     stored = rig.case.stored
     if calibrated and stored is not None:
         accel_g = (accel_g - stored.accel_bias_g) @ np.linalg.inv(stored.accel_matrix).T
         if gyro_dps is not None:
             gyro_dps = gyro_dps @ np.linalg.inv(stored.gyro_matrix).T
-    rate_hz = pod.raw_rate_hz / pod.averaging
+    rate_hz = 1.0 / period_s
     kept, stretch = _kept(rig.scenario, t_s)
     lost = np.diff(np.flatnonzero(kept), prepend=-1) - 1
     stretch = stretch[kept]

@@ -14,6 +14,7 @@ from knuckle.sim.scenario import Scenario
 from knuckle.sim.sensor import Chip
 from knuckle.sim.spec import Purpose
 from knuckle.sim.truth import ScriptedRest, Truth
+from knuckle.wire import budget
 from knuckle.wire.messages import Cue
 
 
@@ -32,6 +33,10 @@ class Person(Protocol):
 
     def plan_until(self, t_s: float) -> None:
         """Decide everything that starts up to a time."""
+        ...
+
+    def forget(self, before_s: float) -> None:
+        """Let go of movements that are over; earlier times will not be asked for again."""
         ...
 
     def cue(self, t_s: float, cue: Cue) -> None:
@@ -56,6 +61,11 @@ class Rig:
     seed : int or None
         None takes the scenario's own.
 
+    Attributes
+    ----------
+    period_ticks, averaging : int
+        With which the pod starts; the averaging is at least what its line asks for.
+
     Raises
     ------
     UsageError
@@ -67,6 +77,10 @@ class Rig:
         self.seed = scenario.seed if seed is None else seed
         self.case = realise(scenario, self.seed)
         self.chip = Chip(self.case)
+        pod = scenario.pod
+        self.period_ticks = round(pod.tick_hz / pod.raw_rate_hz)
+        least = budget.least_averaging(pod.baud, self.chip.channels, self.period_ticks, pod.tick_hz)
+        self.averaging = max(pod.averaging, least)
         self.person: Person
         if scenario.purpose in {Purpose.CAMBER, Purpose.CAMBER_ALL}:
             self.person = Handler(self.case)

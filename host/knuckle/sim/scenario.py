@@ -83,7 +83,26 @@ def load(name_or_path: str | Path, **overrides: Any) -> Scenario:
         if value is not None:
             _override(table, dotted, value, source)
     _mirror(table)
-    return build(Scenario, table, source)
+    scenario = build(Scenario, table, source)
+    _check(scenario, source)
+    return scenario
+
+
+def _check(scenario: Scenario, source: str) -> None:
+    """Check what one key alone cannot tell."""
+    script = scenario.script
+    for name, items in (("positions_deg", script.positions_deg), ("wheels", script.wheels)):
+        if not items:
+            raise UsageError(
+                f"{source}: script.{name} is empty.", "Allowed: a list of at least one."
+            )
+    for name in ("hold_s", "reaction_s", "handling_s"):
+        shortest, longest = getattr(script, name)
+        if shortest > longest:
+            raise UsageError(
+                f"{source}: script.{name} = [{shortest}, {longest}] cannot be used.",
+                "Allowed: the shortest, then the longest.",
+            )
 
 
 def _text(name_or_path: str) -> tuple[str, str]:

@@ -74,6 +74,10 @@ class Chip:
             accel = self.channels[0]
             self._limit = round(accel.full_scale / accel.scale)
 
+    def at_end(self, raw: IntArray) -> bool:
+        """Return whether an accelerometer axis stood at the end of its range."""
+        return bool(np.any((raw[:, :3] <= -self._limit) | (raw[:, :3] >= self._limit - 1)))
+
     def read(self, t_s: FloatArray, motion: Motion, period_s: float) -> IntArray:
         """Return raw counts, shape (n, axes of all channels).
 

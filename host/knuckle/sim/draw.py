@@ -1,0 +1,71 @@
+"""Scenarios whose truths are drawn from the priors that the estimator states."""
+
+from __future__ import annotations
+
+from knuckle.model.wheel import Wheel
+from knuckle.sim.car import Car, Knuckle
+from knuckle.sim.case import Stream, generator
+from knuckle.sim.scenario import Scenario
+from knuckle.sim.spec import Calibration, Mount, Pads, Purpose, Script, Sensor
+
+
+def draw_case(
+    seed: int,
+    *,
+    wheel: Wheel | None = None,
+    purpose: Purpose = Purpose.SWEEP,
+    script: Script | None = None,
+) -> Scenario:
+    """Draw a scenario for the coverage of intervals.
+
+    Uniform: side, caster -2 to 9, SAI 5 to 16, camber -4 to 1 deg, pitch of the pod, any.
+    Normal, one sigma, as the table of priors in design section 3: toe 0.3 deg; pads 0.1 deg each;
+    mount tilt 0.2, yaw 0.5 deg; roll 0.05 deg at each stop; accelerometer bias 1 mg, scale and
+    cross-axis 0.1 %, turn in the case 0.05 deg; gyro scale 3 %, cross-axis 2 %. The body does not
+    roll, the first stop is straight ahead, and nothing goes wrong.
+
+    Parameters
+    ----------
+    seed : int
+        Also the scenario's own seed: draws mount, pads, sensor, noise and person.
+    wheel : Wheel or None
+        None draws LF or RF.
+    purpose : Purpose
+    script : Script or None
+        None takes the default script.
+
+    Returns
+    -------
+    Scenario
+        Its pod carries no calibration: its readings already are as good as a calibrated pod's.
+    """
+    rng = generator(seed, Stream.TRUTH)
+    left = bool(rng.integers(2))
+    knuckle = Knuckle(
+        caster_deg=float(rng.uniform(-2.0, 9.0)),
+        sai_deg=float(rng.uniform(5.0, 16.0)),
+        camber_deg=float(rng.uniform(-4.0, 1.0)),
+        toe_deg=float(rng.normal(0.0, 0.3)),
+    )
+    return Scenario(
+        name="drawn",
+        about="Drawn from the stated priors.",
+        seed=seed,
+        wheel=wheel or (Wheel.LF if left else Wheel.RF),
+        purpose=purpose,
+        car=Car(LF=knuckle, RF=knuckle, LR=knuckle, RR=knuckle, body_roll=False),
+        mount=Mount(pitch_deg=float(rng.uniform(-180.0, 180.0))),
+        pads=Pads(sigma_deg=0.1),
+        sensor=Sensor(
+            accel_bias_sigma_g=(0.001, 0.001, 0.001),
+            accel_scale_sigma=0.001,
+            accel_cross_sigma=0.001,
+            turn_sigma_deg=0.05,
+            gyro_scale_sigma=0.03,
+            gyro_cross_sigma=0.02,
+            temp_c=25.0,
+            warm_up_c=0.0,
+        ),
+        calibration=Calibration(stored=False),
+        script=script or Script(),
+    )
