@@ -27,6 +27,9 @@ from knuckle.run.live_angles import LiveAngles
 from knuckle.terminal.scene import LinkHealth, Mood, Scene
 from knuckle.wire.messages import Fault
 
+CLEARLY_TURNING_DPS = 1.0
+"""Steady turning looks calm to the detector of rests; to a person it is movement."""
+
 _STATES = {
     "moving": ("Moving", Mood.MOVE),
     "settling": ("Settling", Mood.HOLD),
@@ -103,11 +106,14 @@ class WatchScene:
 
     def scene(self) -> Scene:
         """Return what there is to show now."""
-        camber_deg = self._angles.camber_deg
+        camber_deg, rate_dps = self._angles.camber_deg, self._angles.rate_dps
+        state, mood = self._state, self._mood
+        if mood is Mood.HOLD and rate_dps is not None and rate_dps > CLEARLY_TURNING_DPS:
+            state, mood = _STATES["moving"]
         return Scene(
             title=f"Watch, {self._wheel.spoken}",
-            state=self._state,
-            mood=self._mood,
+            state=state,
+            mood=mood,
             value="" if camber_deg is None else f"{camber_deg:.2f}",
             unit="deg",
             caption="camber, live",

@@ -43,10 +43,16 @@ class LiveAngles:
             self._integrate(block, block.gyro_dps)
 
     def rested(self, rest: Rest) -> None:
-        """Take the gyro's bias from a rest."""
-        if rest.gyro_dps is not None:
-            self._bias_dps = rest.gyro_dps
-            self._bias_known = True
+        """Take the gyro's bias from a rest; the first one gives the zero of the steer angle.
+
+        Later only from whole rests: one that has just begun may hold the last of the movement.
+        """
+        if rest.gyro_dps is None or (self._bias_known and not rest.ended):
+            return
+        if not self._bias_known:
+            self.straight_here()
+        self._bias_dps = rest.gyro_dps
+        self._bias_known = True
 
     def straight_here(self) -> None:
         """Let the steer angle be zero where the wheel stands now."""
@@ -80,7 +86,7 @@ class LiveAngles:
 
     @property
     def steer_deg(self) -> float | None:
-        """Turn to the left since `straight_here` (or the start); None without gyro or bias."""
+        """Turn to the left since `straight_here` or the first rest, in deg; None before."""
         return self._heading_deg if self._bias_known else None
 
     def _integrate(self, block: Block, gyro_dps: FloatArray) -> None:
