@@ -76,8 +76,11 @@ def _turned(axis: np.ndarray, angle_rad: np.ndarray, vector: np.ndarray) -> np.n
     return vector * c + np.cross(axis, vector) * s + axis * (axis @ vector) * (1.0 - c)
 
 
-def _steer(plan: Plan, t: np.ndarray) -> tuple[np.ndarray, list[tuple[float, float, float, float]]]:
+def _steer(
+    plan: Plan, t: np.ndarray
+) -> tuple[np.ndarray, np.ndarray, list[tuple[float, float, float, float]]]:
     theta = np.full(t.shape, plan.targets_deg[0])
+    drift = np.zeros(t.shape)
     spans = []
     now = 0.0
     for i, rest_s in enumerate(plan.rest_s):
@@ -102,10 +105,10 @@ def _steer(plan: Plan, t: np.ndarray) -> tuple[np.ndarray, list[tuple[float, flo
                 after = t >= now
                 theta[after] += creep * (1.0 - np.exp(-(t[after] - now) / plan.creep_tau_s[i - 1]))
         moving = t >= now
-        theta[moving] += plan.drift_dps[i] * np.minimum(t[moving] - now, rest_s)
+        drift[moving] += plan.drift_dps[i] * np.minimum(t[moving] - now, rest_s)
         spans.append((begin, now, now + rest_s, target))
         now += rest_s
-    return theta, spans
+    return theta, drift, spans
 
 
 def _tremor(plan: Plan, t: np.ndarray, theta: np.ndarray, rng: np.random.Generator) -> np.ndarray:
@@ -121,8 +124,8 @@ def record(plan: Plan) -> tuple[Block, list[Truth]]:
     overs = sum(0.6 for o in plan.overshoot_deg if o)
     total = sum(plan.rest_s) + sum(plan.move_s) + overs
     t = np.arange(int(total * plan.rate_hz)) / plan.rate_hz
-    theta, spans = _steer(plan, t)
-    theta = theta + _tremor(plan, t, theta, rng)
+    aimed, drift, spans = _steer(plan, t)
+    theta = aimed + drift + _tremor(plan, t, aimed, rng)
     rate = np.gradient(theta, t)
     k = np.array([-np.tan(np.radians(plan.caster_deg)), -np.tan(np.radians(plan.sai_deg)), 1.0])
     k /= np.linalg.norm(k)
@@ -157,7 +160,8 @@ def record(plan: Plan) -> tuple[Block, list[Truth]]:
     accel = np.round(accel / plan.accel_step_g) * plan.accel_step_g
     gyro = np.round(gyro / plan.gyro_step_dps) * plan.gyro_step_dps
     truths = [
-        _truth(span, drift, t, theta, up) for span, drift in zip(spans, plan.drift_dps, strict=True)
+        _truth(span, rate_dps, t, aimed, up)
+        for span, rate_dps in zip(spans, plan.drift_dps, strict=True)
     ]
     first = 0
     if plan.start_moving:
@@ -188,9 +192,7 @@ def _truth(
     inside = np.flatnonzero((t >= begin) & (t < end))
     final = float(theta[inside[-1]])
     far = np.flatnonzero(np.abs(theta[inside] - final) > 0.1)
-    settled = float(t[inside[far[-1] + 1]]) if far.size and drift == 0.0 else start
-    if not far.size:
-        settled = begin
+    settled = float(t[inside[far[-1] + 1]]) if far.size else begin
     late = inside[t[inside] > settled]
     return Truth(settled, start, end, final, drift, up[late].mean(axis=0))
 

@@ -15,6 +15,8 @@ from knuckle.rests.reading import Reading, read_rest
 from knuckle.rests.settings import RestSettings
 from knuckle.rests.stillness import Closing, Stillness
 
+_SLOPE_SIGMAS = 4.0
+
 State = Literal["moving", "settling", "still"]
 
 
@@ -239,8 +241,9 @@ class RestDetector:
         reason = ""
         if reading is None:
             reason = "too little of it was still"
-        elif reading.slope_g_s > max(
-            self._settings.slope_tolerance_g_s, 4.5 * reading.slope_sigma_g_s
+        elif (
+            reading.slope_g_s
+            > self._settings.slope_tolerance_g_s + _SLOPE_SIGMAS * reading.slope_sigma_g_s
         ):
             reason = "the accelerometer's reading changed steadily: the wheel drifted"
         if reading is not None and not reason:

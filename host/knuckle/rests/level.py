@@ -11,7 +11,9 @@ _NEAR = 16.0
 """Square of the distance from the level, over the variance, from which a cell is disturbed."""
 _CHANGED = 14.0
 """The same for the mean of several cells, from which the level has changed."""
-_REFERENCE_S = 20.0
+_ACCEL_REFERENCE_S = 20.0
+_GYRO_REFERENCE_S = 1.0
+"""At least: twice the window. The gyro tells a step of rate; creep must not look like one."""
 
 
 class _Track:
@@ -46,7 +48,7 @@ class _Track:
         """Square of the last `width` cells' distance from those before; variance factor."""
         end = len(self)
         turn = end - width
-        first = max(0, turn - self._reference)
+        first = max(0, turn - max(self._reference, 2 * width))
         if turn - first < max(3, width // 2):
             return None
         x, y, z = self.mean(turn, end)
@@ -69,11 +71,10 @@ class Level:
     def __init__(
         self, cell_s: float, floor: NoiseFloor, settings: RestSettings, has_gyro: bool
     ) -> None:
-        reference = max(4, round(_REFERENCE_S / cell_s))
         self._floor = floor
         self._cell_s = cell_s
-        self._accel = _Track(reference)
-        self._gyro = _Track(reference) if has_gyro else None
+        self._accel = _Track(max(4, round(_ACCEL_REFERENCE_S / cell_s)))
+        self._gyro = _Track(max(6, round(_GYRO_REFERENCE_S / cell_s))) if has_gyro else None
         self._rate2 = settings.rate_tolerance_dps**2
         self._level2 = settings.level_tolerance_g**2
         self._slope = settings.slope_tolerance_g_s

@@ -19,7 +19,11 @@ LEAST_SIGMA_LINEAR_MM = 1e-4
 """A mean is never said to be surer than this: equal readings hide less than one count."""
 
 _TRIM_KEEPS_S = 1.0
-_CREEP_DPS = 0.02
+_TRIM_AT_MOST_S = 6.0
+_CREEP_DPS = 0.01
+_CREEP_G = 0.4e-3
+_STANDS_APART = 12.0
+"""Square of a difference of means over its variance (all axes) that is no longer noise."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,19 +42,29 @@ class Reading:
     slope_sigma_g_s: float
 
 
-def _excess(means: FloatArray, level: FloatArray, variance: float, width: int) -> FloatArray:
-    """Return, for each run of `width` cells, its distance from `level` beyond 3 sigma."""
-    total = means[: len(means) - width + 1].copy()
-    for j in range(1, width):
-        total += means[j : len(means) - width + 1 + j]
-    distance = np.sqrt(np.sum((total / width - level) ** 2, axis=1))
-    return np.asarray(distance - 3.0 * np.sqrt(variance / width), dtype=np.float64)
+def _lead(means: FloatArray, variance: float, least: float, most: int) -> int:
+    """Return how many cells to cut off the front, at most `most`: those that stand apart.
 
-
-def _lead(excess: FloatArray, tolerance: float, most: int) -> int:
-    """Count the cells to drop from the front: up to the first run that is within tolerance."""
-    within = np.flatnonzero(excess[: most + 1] <= tolerance)
-    return int(within[0]) if within.size else most
+    The cut is where the means on its two sides differ most significantly; it is made again
+    on what is left, until nothing stands apart.
+    """
+    cut = 0
+    while cut < most:
+        rest = means[cut:]
+        n = len(rest)
+        room = min(most - cut, n - 1)
+        sums = np.cumsum(rest, axis=0)
+        sizes = np.arange(1, room + 1, dtype=np.float64)[:, None]
+        early = sums[:room] / sizes
+        late = (sums[-1] - sums[:room]) / (n - sizes)
+        apart = np.sum((early - late) ** 2, axis=1)
+        contrast = apart / (variance * (1.0 / sizes[:, 0] + 1.0 / (n - sizes[:, 0])))
+        contrast[apart <= least**2] = 0.0
+        best = int(np.argmax(contrast))
+        if contrast[best] <= _STANDS_APART:
+            break
+        cut += best + 1
+    return cut
 
 
 def trimmed(
@@ -58,9 +72,10 @@ def trimmed(
     gyro: FloatArray | None,
     floor: NoiseFloor,
     cell_s: float,
-    tolerance_g: float,
 ) -> tuple[int, int]:
     """Return first and end cell once creeping ends are cut off.
+
+    At least a second is kept: a mean of less is worth less than the creep costs.
 
     Parameters
     ----------
@@ -69,27 +84,16 @@ def trimmed(
     """
     n = len(accel)
     keep = max(4, round(_TRIM_KEEPS_S / cell_s))
-    if n <= keep:
-        return 0, n
+    longest = round(_TRIM_AT_MOST_S / cell_s)
     first, end = 0, n
-    width = max(3, round(0.3 / cell_s))
-    for means, variance, tolerance in (
+    for means, variance, least in (
         (gyro, floor.gyro.between, _CREEP_DPS),
-        (accel, floor.accel.between, tolerance_g),
+        (accel, floor.accel.between, _CREEP_G),
     ):
-        if means is None or n <= 2 * width:
+        if means is None:
             continue
-        level = np.median(means, axis=0)
-        excess = _excess(means, level, variance, width)
-        spare = n - keep
-        lead = _lead(excess, tolerance, spare)
-        tail = _lead(excess[::-1], tolerance, spare)
-        if lead + tail > spare:
-            lead, tail = (spare, 0) if lead >= tail else (0, spare)
-        first, end = max(first, lead), min(end, n - tail)
-    if end - first < keep:
-        end = min(n, first + keep)
-        first = end - keep
+        first += _lead(means[first:end], variance, least, min(longest, end - first - keep))
+        end -= _lead(means[first:end][::-1], variance, least, min(longest, end - first - keep))
     return first, end
 
 
@@ -167,7 +171,6 @@ def read_rest(
         None if gyro_cells is None else gyro_cells[kept],
         floor,
         cell_s,
-        settings.level_tolerance_g,
     )
     kept = kept[first:end]
     if len(kept) < 2 or len(kept) * cell_s < settings.shortest_s - 1e-9:

@@ -100,9 +100,9 @@ class Stillness:
     def state(self) -> Literal["moving", "settling", "still"]:
         """What the wheel is doing."""
         if self._open is not None:
-            if self._open.announced and self._open.bad_since is None:
-                return "still"
-            return "settling"
+            if len(self._open.pending) - self._open.good_run > _RETURN_CELLS:
+                return "moving"
+            return "still" if self._open.announced else "settling"
         return "settling" if self._quiet else "moving"
 
     def going(self) -> Closing | None:
@@ -303,7 +303,8 @@ class Stillness:
             at -= 1
             left -= rest.good[at]
         change = rest.first + at
-        for first, last in reversed(rest.knock_cells):
+        knocks = [] if rest.level.rate_changed else rest.knock_cells
+        for first, last in reversed(knocks):
             if last >= change - changed:
                 yield self._close(rest, first - 1, cell, at_s, earliest=last + 2)
                 return

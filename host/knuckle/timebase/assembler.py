@@ -35,7 +35,8 @@ class BlockAssembler:
     The time of a sample is the centre of its averaging window, in ticks over the hello's
     nominal rate, zero at the first sample. A new stretch begins where the pod started again
     (its ticks ran back, or after a hello that says it does not stream its frame count began
-    at 0 again), where more than `LONGEST_BRIDGED_GAP_S` is missing, and where the rate changed. Arrival times play no part.
+    at 0 again), where more than `LONGEST_BRIDGED_GAP_S` is missing, and where the rate
+    changed. Arrival times play no part.
 
     Attributes
     ----------
