@@ -20,7 +20,7 @@ from knuckle.cli.invocation import Invocation
 from knuckle.config import resolve
 from knuckle.errors import KnuckleError, UsageError
 
-COMMANDS: Final = ("pods", "watch", "config")
+COMMANDS: Final = ("pods", "watch", "analyze", "runs", "config")
 """The modules of this package that hold a command, in the order of the help.
 
 Each has ``register(app)``, and imports what is heavy only inside its functions.

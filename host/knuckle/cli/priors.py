@@ -5,7 +5,7 @@ from __future__ import annotations
 import functools
 import inspect
 from collections.abc import Callable
-from typing import TYPE_CHECKING, Annotated, Any, Final, NamedTuple
+from typing import TYPE_CHECKING, Annotated, Any, Final, NamedTuple, get_type_hints
 
 import typer
 
@@ -87,9 +87,15 @@ def with_priors(command: Callable[..., Any]) -> Callable[..., Any]:
         for option in _OPTIONS
     ]
     own = inspect.signature(command)
-    kept = [parameter for parameter in own.parameters.values() if parameter.name != "priors"]
+    # Typer takes a given signature as it is, and so would read the annotations as bare text.
+    hints = get_type_hints(command, localns={"Priors": object}, include_extras=True)
+    kept = [
+        parameter.replace(annotation=hints[name])
+        for name, parameter in own.parameters.items()
+        if name != "priors"
+    ]
     wrapper.__signature__ = own.replace(parameters=[*kept, *added])  # type: ignore[attr-defined]  # inspect reads it
-    notes = {name: note for name, note in command.__annotations__.items() if name != "priors"}
+    notes = {name: hint for name, hint in hints.items() if name != "priors"}
     wrapper.__annotations__ = notes | {p.name: p.annotation for p in added}
     return wrapper
 
