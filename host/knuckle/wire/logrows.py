@@ -193,19 +193,20 @@ def _wrong_count(log: Log, header: Header, line: int, fields: list[str]) -> NoRe
             "the numbers seem to have decimal commas",
             "Export with a point as decimal sign and commas between columns.",
         )
+    _refuse_header(log, line, fields)
+    raise log.fault(
+        line,
+        min(len(fields), header.fields) + 1,
+        f"{len(fields)} columns, but the header has {header.fields}",
+        "Every line has one value for each column of the header.",
+    )
+
+
+def _refuse_header(log: Log, line: int, fields: list[str]) -> None:
     try:
         parse_header(",".join(fields))
-    except HeaderFault as no_header:
-        raise log.fault(
-            line,
-            min(len(fields), header.fields) + 1,
-            f"{len(fields)} columns, but the header has {header.fields}",
-            "Every line has one value for each column of the header.",
-        ) from no_header
-    _second_header(log, line)
-
-
-def _second_header(log: Log, line: int) -> NoReturn:
+    except HeaderFault:
+        return
     raise log.fault(
         line, 0, "a second header, with other columns", "Split the log where the columns change."
     )
@@ -226,8 +227,7 @@ def _number(log: Log, header: Header, line: int, fields: list[str], place: int) 
     if number is not None:
         return number
     name = header.names[header.places.index(place)]
-    if text == name or text.strip('"') in header.names:
-        _second_header(log, line)
+    _refuse_header(log, line, fields)
     what = f"{text!r} is not a number" if text else "a value is missing"
     next_step = "Correct or delete the line."
     if ";" in text:

@@ -96,21 +96,27 @@ class TextLines:
         if not is_plain(line):
             self._refuse(raw)
             return None
-        if first in b"+-.0123456789":
-            return self._sample(raw, line)
-        return self._new_header(raw, line.decode("ascii"))
+        if first not in b"+-.0123456789":
+            header = self._new_header(line.decode("ascii"))
+            if header is not None:
+                return header
+            if self._header is None:
+                # Boot messages look like this: no fault before the first header.
+                self._refuse(raw)
+                return None
+        return self._sample(raw, line)
 
     def _comment(self, line: bytes) -> None:
         fact = parse_fact(line.decode("utf-8", errors="replace"))
         if fact is not None and (fact[0] in self._facts or len(self._facts) < MOST_FACTS):
             self._facts[fact[0]] = fact[1]
 
-    def _new_header(self, raw: bytes, line: str) -> TextHeader | None:
+    def _new_header(self, line: str) -> TextHeader | None:
+        if "," not in line:
+            return None
         try:
             header = parse_header(line)
         except HeaderFault:
-            # Boot messages look like this too; they are no fault before the first header.
-            self._refuse(raw)
             return None
         self._header = header
         self.counts.text_lines += 1
