@@ -191,9 +191,15 @@ class Candidates:
 
 
 def _variance(sensor: _Lists, i: int, floor: SensorFloor, known: bool) -> float:
-    """Variance of a cell mean: the floor's, or the window's own where it is louder or unknown."""
-    own = max(sensor.between[i], floor.least**2)
-    return own if not known else min(max(own, floor.between), _LOUDER * floor.between)
+    """Variance of a cell mean: the floor's, grown as the noise within cells has grown.
+
+    The window's own scatter of means is used only before a floor is known: a slow move
+    makes it grow.
+    """
+    if not known:
+        return max(sensor.between[i], floor.least**2)
+    growth = sensor.inner[i] / floor.inner if floor.inner > 0.0 else 1.0
+    return floor.between * min(max(growth, 1.0), _LOUDER)
 
 
 def _louder(sensor: _Lists, i: int, floor: SensorFloor) -> bool:

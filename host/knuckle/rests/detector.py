@@ -15,7 +15,8 @@ from knuckle.rests.reading import Reading, read_rest
 from knuckle.rests.settings import RestSettings
 from knuckle.rests.stillness import Closing, Stillness
 
-_SLOPE_SIGMAS = 4.0
+_SLOPE_SIGMAS = 5.5
+"""Each of one axis, though three are judged together: a chance in 100 000 by noise alone."""
 
 State = Literal["moving", "settling", "still"]
 

@@ -78,7 +78,7 @@ class Level:
         self._rate2 = settings.rate_tolerance_dps**2
         self._level2 = settings.level_tolerance_g**2
         self._slope = settings.slope_tolerance_g_s
-        self._accel_widths = [max(3, round(s / cell_s)) for s in (1.0, 3.0)]
+        self._accel_widths = [max(3, round(s / cell_s)) for s in (0.3, 1.0, 3.0)]
         self.rate_changed = False
         """Whether the last change was seen by the gyro."""
 
