@@ -7,6 +7,15 @@ import threading
 import time
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
+from typing import Protocol
+
+
+class Device(Protocol):
+    """What can be put at the far end of a pseudo-terminal."""
+
+    def advance(self, to_s: float) -> bytes: ...
+
+    def receive(self, data: bytes) -> None: ...
 
 
 class ScriptedBytes:
@@ -44,7 +53,7 @@ class ScriptedBytes:
 class PtyDevice:
     """A device at the far end of a pseudo-terminal, moved on in real time by a thread."""
 
-    def __init__(self, device: ScriptedBytes, speed: float = 1.0) -> None:
+    def __init__(self, device: Device, speed: float = 1.0) -> None:
         self.device = device
         self._master, far_end = os.openpty()
         self.name = os.ttyname(far_end)
@@ -91,7 +100,7 @@ class PtyDevice:
 
 
 @contextmanager
-def at_pty(device: ScriptedBytes, speed: float = 1.0) -> Iterator[PtyDevice]:
+def at_pty(device: Device, speed: float = 1.0) -> Iterator[PtyDevice]:
     """Put a device at the far end of a pseudo-terminal."""
     pty = PtyDevice(device, speed)
     try:

@@ -337,6 +337,23 @@ def test_another_pod_is_not_taken_for_the_one_that_was_lost() -> None:
     assert not bench.pod.received
 
 
+def test_samples_of_a_stranger_are_never_mixed_in() -> None:
+    bench = Bench(ScriptedPod(), keep_samples=True)
+    bench.run(3.0)
+    before = len(whole(bench.events))
+    bench.session.lost(3.0, LinkLost("gone"))
+    bench.session.opened(3.0)
+    stranger = ScriptedPod(identity=b"stranger")
+    stranger.advance(0.2)
+    stranger.start()
+    stranger.now_s = 3.0
+    bench.pod = stranger
+    with pytest.raises(LinkWrongDevice):
+        bench.run(6.0)
+    bench.session.lost(bench.now_s, LinkLost("passed over"))
+    assert len(whole(bench.events)) == before
+
+
 def test_only_the_pod_asked_for_is_accepted() -> None:
     Bench(ScriptedPod(), identity=IDENTITY).run(2.0)
     with pytest.raises(LinkWrongDevice):

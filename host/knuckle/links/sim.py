@@ -59,6 +59,9 @@ class SimLink:
         ``pty``, ``memory``, or ``auto`` for a pseudo-terminal where the system has them.
     start_utc : datetime, optional
         The date and time at which the simulated world starts; now if not given.
+    address, title : str
+        The address that repeats this run, and what it is in words; made from scenario and
+        seed if not given.
     """
 
     reconnects = True
@@ -72,10 +75,13 @@ class SimLink:
         speed: float = 0.0,
         transport: str = "auto",
         start_utc: datetime | None = None,
+        address: str = "",
+        title: str = "",
     ) -> None:
         self.scenario = scenario
         self.seed = seed
-        self.address = f"sim:{scenario}?seed={seed}"
+        self.address = address or f"sim:{scenario}?seed={seed}"
+        self._title = title or f"scenario {scenario}, seed {seed}"
         self.pod = pod
         self._drive = DrivenClock(start_utc, speed)
         self.clock: Clock = self._drive
@@ -86,32 +92,49 @@ class SimLink:
     def from_address(
         cls, address: Address, *, wheel: Wheel | None, purpose: str, **options: Any
     ) -> SimLink:
-        """Return the link for ``sim:SCENARIO?seed=7&speed=1``.
+        """Return the link for ``sim:SCENARIO?seed=7&speed=1&faults=knocks,slip``.
+
+        Any key of the scenario may be given by its dotted name, ``car.LF.caster_deg=4``.
 
         Raises
         ------
         UsageError
             If an option is unknown or cannot be read, or there is no such scenario.
         """
+        changes = {name: typed for name, typed in address.options.items() if "." in name}
+        own = Address(
+            address.scheme,
+            address.place or DEFAULT_SCENARIO,
+            {name: typed for name, typed in address.options.items() if name not in changes},
+        )
         readers: dict[str, OptionReader] = {
             "seed": whole_number,
             "faults": str,
             "speed": speed,
             "transport": choice("auto", "pty", "memory"),
         }
-        values = read_options(address, readers, options, frozenset({"start_utc"}))
+        values = read_options(own, readers, options, frozenset({"start_utc"}))
         from knuckle.sim.pod import SimulatedPod
         from knuckle.sim.scenario import load
 
+        faults = values.pop("faults", None)
         scenario = load(
-            address.place or DEFAULT_SCENARIO,
+            own.place,
             purpose=purpose,
             wheel=wheel.value if wheel is not None else None,
             seed=values.pop("seed", None),
-            faults=values.pop("faults", None),
+            faults=faults,
+            **changes,
         )
-        seed = scenario.seed
-        return cls(SimulatedPod(scenario, seed), scenario=scenario.name, seed=seed, **values)
+        again = {"seed": str(scenario.seed), **({"faults": faults} if faults else {}), **changes}
+        return cls(
+            SimulatedPod(scenario, scenario.seed),
+            scenario=scenario.name,
+            seed=scenario.seed,
+            address=str(Address("sim", own.place, again)),
+            title=scenario.line(scenario.seed),
+            **values,
+        )
 
     async def __aenter__(self) -> Self:
         now_s = self.clock.now_s()
@@ -180,7 +203,7 @@ class SimLink:
 
     def description(self) -> str:
         """Return scenario and seed."""
-        return f"simulated pod, scenario {self.scenario}, seed {self.seed}"
+        return f"simulated pod, {self._title}"
 
     def _open_pipe(self) -> Pipe:
         if self._pipe is None:

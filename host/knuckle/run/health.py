@@ -40,7 +40,7 @@ class HealthMeter:
             self._blocks.clear()
             return None
         passed_s = at_s - self._since_s
-        if passed_s < PERIOD_S:
+        if passed_s < PERIOD_S - 1e-6:
             return None
         blocks = [block for block in self._blocks if len(block)]
         self._since_s = at_s

@@ -58,7 +58,7 @@ from knuckle.wire.settings import SettingsRecord
 CalibrationOf = Callable[[PodSeen], CalibrateBlock | None]
 STOP_TOKEN = 0
 MOST_HELD = 10_000
-"""Messages kept back until the pod's settings are known."""
+"""Messages kept back until it is known whose they are and how to read them."""
 
 
 class PodSession:
@@ -167,6 +167,8 @@ class PodSession:
         self._now_s = max(self._now_s, at_s)
         self.state = State.CLOSED
         self._steps = None
+        if self.seen is not None:
+            self._held = []  # whose they were was never told
         self._exchange.fail_all(reason)
         self._go_down(reason)
         return self._told()
@@ -337,7 +339,7 @@ class PodSession:
     # ---- samples
 
     def _push(self, messages: list[Message]) -> None:
-        if self.seen is None:
+        if self.seen is None or self.state is State.WAITING:
             self._held += messages[: MOST_HELD - len(self._held)]
         elif self._held:
             messages = [*self._held, *messages]
@@ -347,7 +349,7 @@ class PodSession:
             self._read(messages)
 
     def _read(self, messages: list[Message]) -> None:
-        if self.state is State.STREAMING and any(
+        if self.state in (State.STARTING, State.STREAMING) and any(
             isinstance(message, SampleBatch | TextSample) for message in messages
         ):
             self._come_up()

@@ -1,0 +1,63 @@
+"""Finding pods by their own hello."""
+
+from __future__ import annotations
+
+import asyncio
+import random
+from typing import Any
+
+from knuckle.errors import LinkBusy, LinkError, LinkPermission, LinkWrongDevice
+from knuckle.links.contract import Link
+from knuckle.links.discovery import FoundPort, find_pods
+from knuckle.links.ports import UsbPort
+from knuckle.links.sim import SimLink
+from links.devices import ScriptedBytes
+from links.scripted_pod import IDENTITY, ScriptedPod
+
+
+def look(devices: dict[str, Any]) -> dict[str, FoundPort]:
+    ports = [UsbPort(name, 1, 2, "", f"adapter {name}") for name in devices]
+
+    def open_port(port: UsbPort) -> Link:
+        device = devices[port.device]
+        if isinstance(device, LinkError):
+            raise device
+        return SimLink(device, scenario=port.device, seed=1, transport="memory")
+
+    found = asyncio.run(find_pods(list_ports=lambda: ports, open_port=open_port))
+    return {one.port.device: one for one in found}
+
+
+def test_each_port_is_told_for_what_it_is_and_nothing_is_written() -> None:
+    streaming = ScriptedPod()
+    streaming.advance(0.2)
+    streaming.start()
+    devices: dict[str, Any] = {
+        "pod": ScriptedPod(),
+        "streaming": streaming,
+        "text": ScriptedBytes([b"t_s,ax_g,ay_g,az_g\n", b"0.0,0,0,1\n"]),
+        "gps": ScriptedBytes([b"$GPGGA,123519*47\r\n"] * 60),
+        "noise": ScriptedBytes([random.Random(1).randbytes(90)] * 60),
+        "silent": ScriptedBytes([b""] * 60),
+        "busy": LinkBusy("busy"),
+        "forbidden": LinkPermission("forbidden"),
+    }
+    found = look(devices)
+    assert list(found) == list(devices)
+    assert found["pod"].hello is not None
+    assert found["pod"].hello.identity == IDENTITY
+    assert found["pod"].address == "serial:pod"
+    assert found["streaming"].is_pod
+    assert found["text"].text is not None
+    for name in ("gps", "noise", "silent"):
+        assert not found[name].is_pod
+        assert isinstance(found[name].problem, LinkWrongDevice)
+        assert found[name].problem.next_step
+    assert isinstance(found["busy"].problem, LinkBusy)
+    assert isinstance(found["forbidden"].problem, LinkPermission)
+    for device in devices.values():
+        assert not getattr(device, "received", b"")
+
+
+def test_no_ports_no_pods() -> None:
+    assert look({}) == {}
