@@ -201,7 +201,7 @@ _SEPARATORS: Final = re.compile(r"\s*(?:;|/|±|\+-|\+/-|,\s+)\s*")
 def one_or_two(text: str, read: Callable[[str], float]) -> tuple[float, float | None]:
     """Read one number, or two: a value and its uncertainty, or one for each side.
 
-    Two are written ``0.1,0.05``, ``0,1;0,05``, ``0.1 ± 0.05`` or ``20 / 18``. A lone comma
+    Two are written ``0.1,0.05``, ``20/18``, ``0,1;0,05`` or ``0.1 ± 0.05``. A lone comma
     parts two numbers only where a point elsewhere shows that it is no decimal comma.
 
     Parameters
@@ -230,11 +230,11 @@ def one_or_two(text: str, read: Callable[[str], float]) -> tuple[float, float | 
                 f"{text!r} may be one number or two.",
                 "The character ',' may be a decimal comma or stand between two numbers.",
                 f"Write {left.strip()}.{right.strip()} for one number, "
-                f"{left.strip()};{right.strip()} for two.",
+                f"{left.strip()}/{right.strip()} for two.",
             )
     if len(parts) > 2:
         raise UsageError(
-            f"{text!r} holds more than two numbers.", "", "Write one, or two parted by ';'."
+            f"{text!r} holds more than two numbers.", "", "Write one, or two parted by '/'."
         )
     first = read(parts[0])
     return first, (read(parts[1]) if len(parts) == 2 else None)
