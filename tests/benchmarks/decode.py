@@ -15,6 +15,7 @@ from collections.abc import Callable
 from pathlib import Path
 
 import numpy as np
+
 from knuckle.wire.codec import encode_message
 from knuckle.wire.decoder import PodDecoder
 from knuckle.wire.messages import SampleBatch

@@ -16,6 +16,7 @@ from knuckle.wire.columns import (
     TEMPERATURE,
     TIME_MS,
     TIME_S,
+    Header,
     linear_names,
 )
 from knuckle.wire.logrows import EXPECTED_HEADER, LONGEST_LINE, RANGE_FACT, Log, take
@@ -101,6 +102,25 @@ def _pieces(log: Log, file: BinaryIO) -> Iterator[tuple[int, bytes, bool]]:
         yield line, rest, True
 
 
+def _joined(
+    log: Log, header: Header, count: int, groups: tuple[tuple[str, ...], ...]
+) -> list[FloatArray | None]:
+    """Join the parts, a group of columns an array; each part is let go once it is copied."""
+    places = [
+        [header.names.index(name) for name in group if name in header.names] for group in groups
+    ]
+    joined = [np.empty((count, len(found))) if found else None for found in places]
+    end = count
+    while log.parts:
+        part = log.parts.pop()
+        first = end - part.shape[0]
+        for array, found in zip(joined, places, strict=True):
+            if array is not None:
+                array[first:end] = part[:, found]
+        end = first
+    return joined
+
+
 def _block(log: Log) -> Block:
     header = log.header
     if header is None:
@@ -118,19 +138,15 @@ def _block(log: Log) -> Block:
             "Record again.",
         )
 
-    def joined(names: tuple[str, ...]) -> FloatArray | None:
-        places = [header.names.index(name) for name in names if name in header.names]
-        if not places:
-            return None
-        return np.concatenate([part[:, places] for part in log.parts])
-
-    seconds = TIME_S in header.names
-    t_s = joined((TIME_S, TIME_MS))
-    accel_g = joined(ACCEL)
-    assert t_s is not None
+    time, accel_g, gyro_dps, temp_c, linear_mm = _joined(
+        log,
+        header,
+        count,
+        ((TIME_S, TIME_MS), ACCEL, GYRO, (TEMPERATURE,), linear_names(header.names)),
+    )
+    assert time is not None
     assert accel_g is not None
-    t_s = t_s[:, 0] if seconds else t_s[:, 0] / 1000.0
-    temp_c = joined((TEMPERATURE,))
+    t_s = time[:, 0] if TIME_S in header.names else time[:, 0] / 1000.0
     steps = np.diff(t_s)
     # The lower median: of an even number of steps no step that nobody took.
     middle = (count - 2) // 2
@@ -147,9 +163,9 @@ def _block(log: Log) -> Block:
     return Block(
         t_s=t_s,
         accel_g=accel_g,
-        gyro_dps=joined(GYRO),
+        gyro_dps=gyro_dps,
         temp_c=None if temp_c is None else temp_c[:, 0],
-        linear_mm=joined(linear_names(header.names)),
+        linear_mm=linear_mm,
         lost_before=lost_before,
         stretch=np.cumsum(breaks),
         clipped=clipped,
