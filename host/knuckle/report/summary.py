@@ -1,0 +1,192 @@
+"""Runs and results in words: the lines that `knuckle runs` and `knuckle show` print.
+
+Plain text of at most 80 columns where a width is given; nothing here knows the terminal.
+"""
+
+from __future__ import annotations
+
+import textwrap
+from collections.abc import Iterator, Sequence
+from datetime import datetime, tzinfo
+from typing import Final
+
+from knuckle.model.result import Outcome, PlacedRest, Quantity
+from knuckle.report.figures import SHORT_NAMES, decimals_for, number, with_uncertainty
+from knuckle.store.rows import Figure, RunDetail, RunState, RunSummary, StreamRow
+
+LIST_DECIMALS: Final = 2
+SHOW_WIDTH: Final = 80
+_LIST_ROW: Final = "{:>4}  {:<16}  {:<6} {:<2} {:<11} {:>10} {:>11} {:>11}"
+_QUANTITIES: Final = tuple(Quantity)
+
+
+def local_time(stamp: str | None, zone: tzinfo | None = None, *, seconds: bool = False) -> str:
+    """Return a stored time stamp as local time; a stamp that cannot be read as it is.
+
+    Parameters
+    ----------
+    zone : tzinfo, optional
+        This machine's if absent.
+    """
+    if stamp is None:
+        return "unknown"
+    try:
+        moment = datetime.fromisoformat(stamp).astimezone(zone)
+    except ValueError:
+        return stamp
+    return moment.strftime("%Y-%m-%d %H:%M:%S %z" if seconds else "%Y-%m-%d %H:%M")
+
+
+def list_lines(
+    summaries: Sequence[RunSummary],
+    *,
+    plus_minus: str = "±",
+    width: int | None = None,
+    zone: tzinfo | None = None,
+) -> Iterator[str]:
+    """Yield a list of runs, a line for each wheel of each run, notes below.
+
+    Parameters
+    ----------
+    plus_minus : str
+        As the output can show it.
+    width : int, optional
+        Lines are cut to it (notes only: the rest fits 80); whole if absent.
+    zone : tzinfo, optional
+        For the times; this machine's if absent.
+    """
+    heads = [f"{SHORT_NAMES[quantity]}/deg" for quantity in _QUANTITIES]
+    yield _LIST_ROW.format("run", "when", "kind", "wh", "state", *heads).rstrip()
+    for summary in summaries:
+        first = (
+            str(summary.run_id),
+            local_time(summary.started_utc, zone),
+            summary.kind,
+            summary.state.value,
+        )
+        for number_of_row, wheel in enumerate(_wheels(summary)):
+            run, when, kind, state = first if number_of_row == 0 else ("", "", "", "")
+            cells = [_cell(summary.figures, wheel, q, plus_minus) for q in _QUANTITIES]
+            yield _LIST_ROW.format(run, when, kind, wheel, state, *cells).rstrip()
+        if summary.refused_codes:
+            yield _cut(f"      refused: {', '.join(summary.refused_codes)}", width)
+        if summary.note:
+            more = f" (+{summary.note_count - 1})" if summary.note_count > 1 else ""
+            yield _cut(f"      note{more}: {' '.join(summary.note.split())}", width)
+
+
+def _wheels(summary: RunSummary) -> list[str]:
+    wheels = dict.fromkeys((*summary.wheels, *(figure.wheel for figure in summary.figures)))
+    return list(wheels) or [""]
+
+
+def _cell(figures: Sequence[Figure], wheel: str, quantity: Quantity, plus_minus: str) -> str:
+    for figure in figures:
+        if figure.wheel == wheel and figure.quantity == quantity.value:
+            text = with_uncertainty(
+                figure.value, figure.expanded_uncertainty, plus_minus, LIST_DECIMALS
+            )
+            return text.replace(" ", "")
+    return ""
+
+
+def _cut(line: str, width: int | None) -> str:
+    return line if width is None or len(line) <= width else line[: max(width - 3, 0)] + "..."
+
+
+def detail_lines(
+    detail: RunDetail, *, plus_minus: str = "±", zone: tzinfo | None = None
+) -> Iterator[str]:
+    """Yield all that is known of a run, in words."""
+    summary = detail.summary
+    yield f"Run {summary.run_id}: {summary.kind}, {summary.state.value}"
+    if summary.state is RunState.INTERRUPTED:
+        yield "  It was stopped before its end; everything captured until then is kept."
+    yield f"  started  {local_time(summary.started_utc, zone, seconds=True)}"
+    yield f"  ended    {local_time(summary.ended_utc, zone, seconds=True)}"
+    yield f"  program  knuckle {summary.program_version}"
+    for key, value in detail.facts.items():
+        yield f"  {key} = {value}"
+    for row in detail.streams:
+        yield ""
+        yield from _stream_lines(row)
+    latest = {row.result_id for row in detail.latest()}
+    for result in detail.results:
+        yield ""
+        yield (
+            f"Result for {result.outcome.wheel} by {result.method}, knuckle "
+            f"{result.program_version}, {local_time(result.measured_utc, zone)}"
+        )
+        if result.result_id in latest:
+            yield from outcome_lines(result.outcome, plus_minus=plus_minus)
+        else:
+            yield f"  {_figures_in_one_line(result.outcome, plus_minus)}"
+            yield "  (a later result of this wheel replaces it)"
+    for note in detail.notes:
+        yield ""
+        yield from _wrapped(f"Note of {local_time(note.written_utc, zone)}: {note.text}")
+
+
+def _stream_lines(row: StreamRow) -> Iterator[str]:
+    yield f"Stream {row.stream}: {row.wheel or 'on no wheel'}, {row.address or 'address unknown'}"
+    if row.hello is not None:
+        named = f"{row.hello['name']!r}, " if row.hello["name"] else ""
+        yield (
+            f"  pod {row.identity or 'without identity'}: {named}{row.hello['hardware']}, "
+            f"firmware {row.hello['firmware']}"
+        )
+    yield f"  {row.byte_count} bytes in {row.chunk_count} chunks over {row.duration_s:.1f} s"
+
+
+def _wrapped(line: str) -> list[str]:
+    return textwrap.wrap(line, SHOW_WIDTH, subsequent_indent="    ", break_long_words=False)
+
+
+def _figures_in_one_line(outcome: Outcome, plus_minus: str) -> str:
+    if outcome.refused is not None:
+        return f"refused: {outcome.refused.code}"
+    return ", ".join(
+        f"{SHORT_NAMES[result.quantity]} "
+        f"{with_uncertainty(result.value, result.expanded_uncertainty, plus_minus)} {result.unit}"
+        for result in outcome.results.values()
+    )
+
+
+def outcome_lines(outcome: Outcome, *, plus_minus: str = "±") -> Iterator[str]:
+    """Yield an outcome in words: results with their budgets, rests, warnings, details."""
+    if outcome.refused is not None:
+        yield from _wrapped(f"  Refused, {outcome.refused.code}: {outcome.refused.text}")
+    for result in outcome.results.values():
+        text = with_uncertainty(result.value, result.expanded_uncertainty, plus_minus)
+        condition = f"  ({result.condition})" if result.condition else ""
+        yield f"  {SHORT_NAMES[result.quantity]:<6} {text} {result.unit}{condition}"
+        combined = result.standard_uncertainty
+        for term in result.budget:
+            share = (term.standard_uncertainty / combined) ** 2 if combined > 0.0 else 0.0
+            places = decimals_for(term.standard_uncertainty)
+            yield (
+                f"         {number(term.standard_uncertainty, places):>8} {result.unit} "
+                f"{share:>4.0%}  {term.term}"
+            )
+    if outcome.results:
+        yield (
+            f"  ({plus_minus} covers 95 %; below it the standard uncertainties and their shares)"
+        )
+    if outcome.rests:
+        yield "  rests:"
+        yield from (f"    {_rest_line(rest, plus_minus)}" for rest in outcome.rests)
+    for warning in outcome.warnings:
+        yield from _wrapped(f"  Warning, {warning.code}: {warning.text}")
+    for key, value in outcome.details.items():
+        shown = value if isinstance(value, str) else number(value, 4)
+        yield f"  {key} = {shown}"
+
+
+def _rest_line(rest: PlacedRest, plus_minus: str) -> str:
+    camber = with_uncertainty(rest.camber_deg, rest.camber_expanded_uncertainty_deg, plus_minus)
+    steer = "unknown" if rest.steer_deg is None else f"{number(rest.steer_deg, 1)} deg"
+    position = "unknown" if rest.position is None else rest.position.value
+    return (
+        f"{position:<8} {rest.start_s:7.1f} to {rest.end_s:7.1f} s   camber {camber:>14} deg   "
+        f"steer {steer}"
+    )
