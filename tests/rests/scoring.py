@@ -54,7 +54,7 @@ class Score:
             place = [
                 i
                 for i, t in enumerate(truths)
-                if min(rest.end_s, t.end_s) - max(rest.start_s, t.settled_s)
+                if min(rest.end_s, t.end_s) - max(rest.start_s, _began(t, block))
                 > 0.5 * (rest.end_s - rest.start_s)
             ]
             label = f"{name}: {rest.start_s:.2f}-{rest.end_s:.2f}"
@@ -83,3 +83,8 @@ class Score:
                 if not any(cues[0] - 1.0 <= k + 0.5 and k <= cues[0] for k in quiet_before):
                     self.delays_s.append(cues[0] - began)
         return rests
+
+
+def _began(truth: Truth, block: Block) -> float:
+    """Without gyro creep cannot be seen: there a rest may begin where the move ends."""
+    return truth.settled_s if block.gyro_dps is not None else min(truth.settled_s, truth.start_s)

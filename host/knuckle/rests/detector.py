@@ -249,7 +249,7 @@ class RestDetector:
             reason = "the accelerometer's reading changed steadily: the wheel drifted"
         if reading is not None and not reason:
             self._found.append(reading)
-            self._still.learn_bias(drifting(self._found), self._found)
+            self._still.bias.learn(self._found, drifting(self._found))
             return [RestEvent("ended", at_s, reading.rest)] if closing.announced else []
         self._dropped.append(DroppedRest(closing.start_s, closing.end_s, reason))
         return [RestEvent("moved", at_s)] if closing.announced else []

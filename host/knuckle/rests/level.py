@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import math
+from dataclasses import dataclass
 
+from knuckle.rests.bias import Vector
 from knuckle.rests.noise_floor import NoiseFloor
 from knuckle.rests.settings import RestSettings
 
@@ -11,9 +13,33 @@ _NEAR = 16.0
 """Square of the distance from the level, over the variance, from which a cell is disturbed."""
 _CHANGED = 14.0
 """The same for the mean of several cells, from which the level has changed."""
+_DOUBT_S = 0.8
 _ACCEL_REFERENCE_S = 20.0
 _GYRO_REFERENCE_S = 1.0
 """At least: twice the window. The gyro tells a step of rate; creep must not look like one."""
+
+
+@dataclass(frozen=True, slots=True)
+class Doubt:
+    """A disturbance over which the gyro turned: was it a knock, or has the wheel moved?
+
+    Attributes
+    ----------
+    first, last : int
+        The disturbed cells, as positions in the stretch.
+    turned_deg : tuple of float
+        What the gyro says, as a rotation vector.
+    before : int
+        Good cells of the level before the disturbance.
+    due : int
+        Good cells at which it is to be decided.
+    """
+
+    first: int
+    last: int
+    turned_deg: Vector
+    before: int
+    due: int
 
 
 class _Track:
@@ -31,7 +57,7 @@ class _Track:
         self._y.append(self._y[-1] + mean[1])
         self._z.append(self._z[-1] + mean[2])
 
-    def mean(self, first: int, end: int) -> tuple[float, float, float]:
+    def mean(self, first: int, end: int) -> Vector:
         n = end - first
         return (
             (self._x[end] - self._x[first]) / n,
@@ -39,7 +65,7 @@ class _Track:
             (self._z[end] - self._z[first]) / n,
         )
 
-    def recent(self) -> tuple[float, float, float]:
+    def recent(self) -> Vector:
         """Mean over the reference length."""
         end = len(self)
         return self.mean(max(0, end - self._reference), end)
@@ -100,10 +126,6 @@ class Level:
         square = (gyro[0] - x) ** 2 + (gyro[1] - y) ** 2 + (gyro[2] - z) ** 2
         return square <= max(_NEAR * self._floor.gyro.between, self._rate2)
 
-    def fits(self, accel: list[float], gyro: list[float] | None) -> bool:
-        """As `near`: room for a closer look at cells before the rest's start."""
-        return self.near(accel, gyro)
-
     def changed(self) -> int | None:
         """Return over how many of the last good cells the level differs, or None."""
         self.rate_changed = False
@@ -131,17 +153,64 @@ class Level:
         most = max(least, round(3.0 / self._cell_s))
         return min(most, max(least, math.ceil(_CHANGED * variance / self._rate2)))
 
-    def latest(self) -> tuple[tuple[float, float, float], tuple[float, float, float], float]:
+    @property
+    def cells(self) -> int:
+        """Good cells so far."""
+        return len(self._accel)
+
+    def turn(self, turned_deg: list[float], gyro: list[float]) -> None:
+        """Add a disturbed cell's turn, against the rest's level, to `turned_deg`."""
+        assert self._gyro is not None
+        level = self._gyro.recent()
+        for k in range(3):
+            turned_deg[k] += (gyro[k] - level[k]) * self._cell_s
+
+    def doubt(self, first: int, last: int, turned_deg: list[float]) -> Doubt:
+        """Note a disturbance that has just ended, before its good cells are added."""
+        turned = (turned_deg[0], turned_deg[1], turned_deg[2])
+        after = max(3, round(_DOUBT_S / self._cell_s))
+        return Doubt(first, last, turned, self.cells, self.cells + after)
+
+    def has_turned(self, doubt: Doubt) -> bool:
+        """Tell whether the accelerometer confirms the turn rather than denies it.
+
+        Up in pod axes changes by u x turn (du/dt = -w x u) if the turn was real, else not;
+        whichever is nearer to what was read, if noise lets them be told apart.
+        """
+        end = self.cells
+        first = max(0, doubt.before - round(3.0 / self._cell_s))
+        if doubt.before - first < 3 or end - doubt.before < 3:
+            return False
+        u = self._accel.mean(first, doubt.before)
+        v = self._accel.mean(doubt.before, end)
+        r = [math.radians(x) for x in doubt.turned_deg]
+        told = (u[1] * r[2] - u[2] * r[1], u[2] * r[0] - u[0] * r[2], u[0] * r[1] - u[1] * r[0])
+        read = (v[0] - u[0], v[1] - u[1], v[2] - u[2])
+        variance = self._floor.accel.between * (
+            1.0 / (doubt.before - first) + 1.0 / (end - doubt.before)
+        )
+        if sum(x * x for x in told) < 4.0 * variance:
+            return False
+        return math.dist(read, told) < math.hypot(*read)
+
+    def latest(self) -> tuple[Vector, Vector, float]:
         """Return gyro and accelerometer means of the latest cells and the gyro's variance."""
         assert self._gyro is not None
         variance = self._floor.gyro.between
         width = min(len(self._gyro), max(self._gyro_width(variance), round(0.4 / self._cell_s)))
-        end = len(self._gyro)
-        return (
-            self._gyro.mean(end - width, end),
-            self._accel.mean(end - width, end),
-            variance / width,
-        )
+        return self._side(len(self._gyro) - width, len(self._gyro))
+
+    def sides(
+        self, changed: int
+    ) -> tuple[tuple[Vector, Vector, float], tuple[Vector, Vector, float]]:
+        """Return the same of the cells before the last `changed`, and of these."""
+        turn = self.cells - changed
+        return self._side(0, turn), self._side(turn, self.cells)
+
+    def _side(self, first: int, end: int) -> tuple[Vector, Vector, float]:
+        assert self._gyro is not None
+        variance = self._floor.gyro.between / (end - first)
+        return self._gyro.mean(first, end), self._accel.mean(first, end), variance
 
     def steady(self) -> bool:
         """Tell whether the accelerometer shows no drift between the rest's thirds."""

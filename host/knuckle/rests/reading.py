@@ -173,7 +173,8 @@ def read_rest(
         cell_s,
     )
     kept = kept[first:end]
-    if len(kept) < 2 or len(kept) * cell_s < settings.shortest_s - 1e-9:
+    shortest_s = settings.shortest_no_gyro_s if gyro_cells is None else settings.shortest_s
+    if len(kept) < 2 or len(kept) * cell_s < shortest_s - 1e-9:
         return None
     low, high = int(kept[0]) * size, int(kept[-1] + 1) * size
     used = np.zeros(len(good) * size, dtype=np.bool_)

@@ -42,8 +42,9 @@ class RestSettings:
     tremor_gyro_dps, tremor_accel_g : float
         Swing between the halves of a cell (5 to 15 Hz, where hands tremble) above which the
         pod is taken to be handled, if the swing also stands out from its white noise.
-    shortest_s : float
-        A shorter stretch is not a rest once disturbed cells are left out.
+    shortest_s, shortest_no_gyro_s : float
+        A shorter stretch is not a rest once disturbed cells are left out; with and without
+        gyro.
     """
 
     cell_s: float = 0.1
@@ -62,3 +63,4 @@ class RestSettings:
     tremor_gyro_dps: float = 0.15
     tremor_accel_g: float = 0.006
     shortest_s: float = 0.6
+    shortest_no_gyro_s: float = 1.2

@@ -7,15 +7,12 @@ from collections.abc import Iterator
 from dataclasses import dataclass, field
 from typing import Literal
 
-import numpy as np
-
 from knuckle.model.block import Block
+from knuckle.rests.bias import BiasWitnesses
 from knuckle.rests.candidate import Candidates, windows_of
 from knuckle.rests.cells import CellMaker, Cells, joined
-from knuckle.rests.consensus import BIAS_PER_G_DPS, vouched
-from knuckle.rests.level import Level
+from knuckle.rests.level import Doubt, Level
 from knuckle.rests.noise_floor import NoiseFloor
-from knuckle.rests.reading import Reading
 from knuckle.rests.settings import RestSettings
 
 _MEMORY_S = 5.0
@@ -24,6 +21,11 @@ _RETURN_CELLS = 3
 _YOUNG_S = 2.0
 """A change of rate within this time of a rest's start is settling, not a move."""
 _LOOK_BACK_S = 3.0
+_DOUBT_DEG = 0.15
+"""A disturbance over which the gyro turned further may have been a move."""
+_SURELY_MOVED_DEG = 2.0
+"""Turned so far, the wheel has moved, however short it took."""
+_SLOW_START_S = 1.0
 _UNBELIEVED_S = 4.0
 """A rest whose gyro mean disagrees with all before is announced only after this time."""
 
@@ -65,6 +67,8 @@ class _Open:
     bad_since: int | None = None
     good_run: int = 0
     pending: list[bool] = field(default_factory=list)
+    turned_deg: list[float] = field(default_factory=lambda: [0.0, 0.0, 0.0])
+    doubt: Doubt | None = None
 
 
 class Stillness:
@@ -81,9 +85,8 @@ class Stillness:
         self._longest_knock = max(2, round(settings.longest_knock_s / self._cell_s))
         self._candidates = Candidates(size, self._cell_s, has_gyro, settings)
         self._walk = round(_LOOK_BACK_S / self._cell_s)
-        self._look_back = self._candidates.longest + 4 * self._walk
-        self._bias: list[Reading] = []
-        self._bias_sure = False
+        self._look_back = self._candidates.longest + 6 * self._walk
+        self.bias = BiasWitnesses()
         self.new_stretch()
 
     def new_stretch(self) -> None:
@@ -116,11 +119,6 @@ class Stillness:
         if self._open is not None:
             return self._open.first
         return max(self._earliest, self._next - self._look_back - 1)
-
-    def learn_bias(self, drifts: list[bool], found: list[Reading]) -> None:
-        """Take the rests found so far as witnesses of the gyro's bias."""
-        self._bias = [r for r, bad in zip(found, drifts, strict=True) if not bad][-4:]
-        self._bias_sure = len(self._bias) >= 2 or any(vouched(r) for r in self._bias)
 
     def _closing(self, rest: _Open, end: int) -> Closing:
         count = max(0, end - rest.first)
@@ -158,7 +156,7 @@ class Stillness:
                 yield from self._go_on(self._open, row, cell, end_s[row], accel_step, gyro_step)
             if self._open is None:
                 first = self._candidates.look(
-                    windows, row, cell - self._earliest + 1, self.floor, bool(self._bias)
+                    windows, row, cell - self._earliest + 1, self.floor, self.bias.known
                 )
                 self._quiet = self._candidates.quiet
                 if first:
@@ -203,11 +201,14 @@ class Stillness:
         kept = 0
         bad = run = 0
         knocks = kept_knocks = 0
+        turned = [0.0, 0.0, 0.0]
         for r in range(row - 1, lowest - 1, -1):
-            good = self._is_good(r, level) and level.fits(
-                self._accel[r], None if self._gyro is None else self._gyro[r]
-            )
+            good = self._is_good(r, level)
             flags.append(good)
+            if not good and self._gyro is not None:
+                level.turn(turned, self._gyro[r])
+                if math.hypot(*turned) > _DOUBT_DEG:
+                    break
             if good:
                 run += 1
                 if bad == 0 or run >= _RETURN_CELLS:
@@ -246,14 +247,19 @@ class Stillness:
         gyro_step: list[float] | None,
     ) -> Iterator[Notice]:
         good = self._is_good(row, rest.level)
+        if not good and self._gyro is not None:
+            rest.level.turn(rest.turned_deg, self._gyro[row])
         if rest.bad_since is not None:
             rest.pending.append(good)
             rest.good_run = rest.good_run + 1 if good else 0
             if rest.good_run >= _RETURN_CELLS:
                 self._end_knock(rest, row, cell)
                 yield Notice("knock", at_s)
-            elif len(rest.pending) - rest.good_run > self._longest_knock:
-                yield self._close(rest, rest.bad_since - 1, cell, at_s)
+            elif (
+                len(rest.pending) - rest.good_run > self._longest_knock
+                or math.hypot(*rest.turned_deg) > _SURELY_MOVED_DEG
+            ):
+                yield self._close(rest, self._departure(rest), cell, at_s)
                 return
         elif not good:
             rest.bad_since = cell
@@ -270,6 +276,11 @@ class Stillness:
             rest.end_s.append(at_s)
         if rest.bad_since is not None:
             return
+        if rest.doubt is not None and rest.level.cells >= rest.doubt.due:
+            doubt, rest.doubt = rest.doubt, None
+            if rest.level.has_turned(doubt):
+                yield self._close(rest, doubt.first - 1, cell, at_s, earliest=doubt.last + 2)
+                return
         changed = rest.level.changed()
         if changed is not None:
             yield from self._leave(rest, changed, cell, at_s)
@@ -280,12 +291,16 @@ class Stillness:
         flags = rest.pending
         _widen(flags)
         rest.knocks += 1
-        rest.knock_cells.append((rest.bad_since, cell - _RETURN_CELLS))
+        first, last = rest.bad_since, cell - _RETURN_CELLS
+        rest.knock_cells.append((first, last))
+        if math.hypot(*rest.turned_deg) > _DOUBT_DEG and rest.doubt is None:
+            rest.doubt = rest.level.doubt(first, last, rest.turned_deg)
+        rest.turned_deg = [0.0, 0.0, 0.0]
         first_row = row - len(flags) + 1
         for j, good in enumerate(flags):
             r = first_row + j
             rest.good.append(good)
-            rest.end_s.append(float(self._cells.end_s[r]) if r >= 0 else rest.end_s[-1])
+            rest.end_s.append(float(self._cells.end_s[r]))
             if good:
                 rest.level.add(self._accel[r], None if self._gyro is None else self._gyro[r])
         at = rest.bad_since - rest.first - 1
@@ -308,21 +323,44 @@ class Stillness:
             if last >= change - changed:
                 yield self._close(rest, first - 1, cell, at_s, earliest=last + 2)
                 return
-        if at * self._cell_s < _YOUNG_S and rest.level.rate_changed:
+        if rest.level.rate_changed and self._settles(rest, at, changed):
             kept = len(rest.good) - at
             level = Level(self._cell_s, self.floor, self._settings, self._has_gyro)
             end_row = cell - self._offset + 1
             for j in range(kept):
                 r = end_row - kept + j
-                if rest.good[at + j] and r >= 0:
+                if rest.good[at + j]:
                     level.add(self._accel[r], None if self._gyro is None else self._gyro[r])
             rest.first += at
             rest.start_s = rest.end_s[at - 1] if at else rest.start_s
             rest.good = rest.good[at:]
             rest.end_s = rest.end_s[at:]
             rest.level = level
+            rest.doubt = None
             return
         yield self._close(rest, change - 1, cell, at_s, earliest=change)
+
+    def _departure(self, rest: _Open) -> int:
+        """Return the end of a rest that has been left.
+
+        Without gyro the slow beginning of a move looks like a knock: knocks just before are
+        part of it.
+        """
+        assert rest.bad_since is not None
+        left = rest.bad_since
+        if not self._has_gyro:
+            for first, last in reversed(rest.knock_cells):
+                if (left - last) * self._cell_s > _SLOW_START_S:
+                    break
+                left = first
+        return left - 1
+
+    def _settles(self, rest: _Open, at: int, changed: int) -> bool:
+        """Whether a change of rate leads to stillness rather than away from it."""
+        if not self.bias.sure:
+            return at * self._cell_s < _YOUNG_S
+        early, late = rest.level.sides(changed)
+        return self.bias.rate_dps(*late) < self.bias.rate_dps(*early)
 
     def _close(
         self, rest: _Open, end: int, cell: int, at_s: float, earliest: int | None = None
@@ -335,20 +373,10 @@ class Stillness:
 
     def _believed(self, rest: _Open) -> bool:
         """Whether the gyro's mean agrees with the rests before, as far as they are sure."""
-        if not self._bias_sure or not self._has_gyro:
+        if not self.bias.sure or not self._has_gyro:
             return True
-        gyro, accel, variance = rest.level.latest()
-        for witness in self._bias:
-            seen = witness.rest
-            assert seen.gyro_dps is not None
-            assert seen.gyro_cov_dps2 is not None
-            apart = math.sqrt(sum((gyro[k] - seen.gyro_dps[k]) ** 2 for k in range(3)))
-            tilt = math.sqrt(sum((accel[k] - seen.accel_g[k]) ** 2 for k in range(3)))
-            spread = 9.0 * (variance + float(np.trace(seen.gyro_cov_dps2)))
-            if apart <= self._settings.rate_tolerance_dps + math.sqrt(
-                spread + (BIAS_PER_G_DPS * tilt) ** 2
-            ):
-                return True
+        if self.bias.rate_dps(*rest.level.latest()) <= self._settings.rate_tolerance_dps:
+            return True
         return len(rest.good) * self._cell_s >= _UNBELIEVED_S and rest.level.steady()
 
 

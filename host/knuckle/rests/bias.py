@@ -1,0 +1,66 @@
+"""What earlier rests say of the gyro's bias, for judging the one that goes on."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+
+from knuckle.rests.consensus import BIAS_PER_G_DPS, vouched
+from knuckle.rests.reading import Reading
+
+Vector = tuple[float, float, float]
+_WITNESSES = 4
+
+
+class BiasWitnesses:
+    """The latest rests that agree on the gyro's bias.
+
+    Attributes
+    ----------
+    known : bool
+        Whether there is any.
+    sure : bool
+        Whether a single rest cannot have been a drift: two agree, or the accelerometer
+        vouches for one.
+    """
+
+    def __init__(self) -> None:
+        self.known = False
+        self.sure = False
+        self._seen: list[tuple[list[float], list[float], float]] = []
+
+    def learn(self, found: list[Reading], drifts: list[bool]) -> None:
+        """Take the rests found so far, without those that drifted."""
+        kept = [r for r, bad in zip(found, drifts, strict=True) if not bad][-_WITNESSES:]
+        self._seen = [
+            (
+                r.rest.gyro_dps.tolist(),
+                r.rest.accel_g.tolist(),
+                float(np.trace(r.rest.gyro_cov_dps2)),
+            )
+            for r in kept
+            if r.rest.gyro_dps is not None and r.rest.gyro_cov_dps2 is not None
+        ]
+        self.known = bool(self._seen)
+        self.sure = len(self._seen) >= 2 or any(vouched(r) for r in kept)
+
+    def rate_dps(self, gyro: Vector, accel: Vector, variance: float) -> float:
+        """Return the least rate of turn that the witnesses leave in a gyro mean.
+
+        Noise (3 sigma) and the bias's dependence on g are taken off.
+
+        Parameters
+        ----------
+        gyro, accel : tuple of float
+            Means.
+        variance : float
+            Of the gyro's mean, over its axes.
+        """
+        least = math.inf
+        for seen_gyro, seen_accel, seen_variance in self._seen:
+            apart = math.dist(gyro, seen_gyro)
+            tilt = BIAS_PER_G_DPS * math.dist(accel, seen_accel)
+            spread = 9.0 * (variance + seen_variance) + tilt * tilt
+            least = min(least, apart - math.sqrt(spread))
+        return least
