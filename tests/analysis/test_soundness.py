@@ -1,0 +1,135 @@
+"""Every fault is right or clearly said; never silently wrong."""
+
+import dataclasses
+
+import numpy as np
+import pytest
+
+from analysis.paper_sweeps import block_of, codes, errors_in_u, outcome_of_block, swept
+from analysis.wheel_on_paper import Wheel, record, sweep_steer
+from knuckle.estimate.priors import AccelerometerPrior, Priors
+from knuckle.model.result import Quantity
+
+
+@pytest.mark.parametrize("name", ["LF", "RF"])
+@pytest.mark.parametrize("roll_per_steer", [0.05, -0.15, 0.5])
+def test_a_wheel_that_rolls_is_noticed_and_its_roll_set_free(name, roll_per_steer):
+    wheel = Wheel(name, roll_per_steer=roll_per_steer, mount_yaw=0.3)
+    outcome = swept(wheel)
+    assert "BRAKE_NOT_HELD" in codes(outcome)
+    assert all(abs(error) < 1.3 for error in errors_in_u(outcome, wheel).values())
+    held = swept(dataclasses.replace(wheel, roll_per_steer=0.0))
+    assert "BRAKE_NOT_HELD" not in codes(held)
+
+
+def test_a_brake_said_to_be_free_needs_no_warning():
+    outcome = swept(Wheel("LF", roll_per_steer=0.3), priors=Priors(brake_held=False))
+    assert "BRAKE_NOT_HELD" not in codes(outcome)
+    held = swept(Wheel("LF")).results[Quantity.SAI].expanded_uncertainty
+    assert outcome.results[Quantity.SAI].expanded_uncertainty > 1.3 * held
+
+
+@pytest.mark.parametrize("after_s", [4.5, 9.0, 15.0])
+@pytest.mark.parametrize("slip", [(0.5, 0.0, 0.0), (-1.0, 0.0, 0.5)])
+def test_a_mount_that_slips_is_refused(after_s, slip):
+    outcome = swept(Wheel("LF", slip_after_s=after_s, slip_deg=slip))
+    assert outcome.refused is not None
+    assert outcome.refused.code == "MOUNT_SLIPPED"
+    assert outcome.results == {}
+    assert len(outcome.rests) >= 4
+
+
+@pytest.mark.parametrize(
+    ("stops", "code"),
+    [
+        ((20, -20), "STRAIGHT_MISSING"),
+        ((0, 20, 0), "STRAIGHT_MISSING"),
+        ((0, 7, 0, -7, 0), "SWEEP_TOO_SMALL"),
+        ((0, 20, 0, -6, 0), "SWEEP_TOO_SMALL"),
+        ((-20, -5, 5, 20), "STRAIGHT_AMBIGUOUS"),
+    ],
+)
+def test_sweeps_that_are_not_whole_are_refused(stops, code):
+    outcome = swept(Wheel("LF"), stops=stops)
+    assert outcome.refused is not None
+    assert outcome.refused.code == code
+    assert len(outcome.rests) == len(stops)
+    assert all(rest.position is None for rest in outcome.rests)
+
+
+def test_the_users_word_settles_which_rest_is_straight():
+    wheel = Wheel("LF")
+    outcome = swept(wheel, stops=(-20, -5, 5, 20), straight=1)
+    assert outcome.refused is None
+    assert outcome.rests[1].steer_deg == pytest.approx(0.0, abs=1e-9)
+    assert swept(wheel, straight=9).refused.code == "STRAIGHT_MISSING"
+
+
+def test_a_rear_wheel_has_no_sweep_unless_it_steers():
+    assert swept(Wheel("RR")).refused.code == "REAR_WHEEL"
+    assert swept(Wheel("RR"), rear_steers=True).refused is None
+
+
+def test_a_cone_too_weak_is_refused():
+    wheel = Wheel("LF", caster=0.5, sai=1.0, has_gyro=False)
+    assert swept(wheel).refused.code in ("CONE_TOO_WEAK", "STRAIGHT_MISSING", "SWEEP_TOO_SMALL")
+
+
+def test_readings_that_are_not_gravity_are_refused():
+    wheel = Wheel("LF", matrix=np.eye(3) * 9.81)
+    outcome = swept(wheel)
+    assert outcome.refused.code == "NOT_GRAVITY"
+
+
+def test_a_pod_with_another_face_outboard_is_refused():
+    wheel = Wheel("LF", matrix=np.eye(3)[[0, 2, 1]])
+    assert swept(wheel).refused.code == "POD_TURNED"
+
+
+def test_no_rest_is_refused():
+    rng = np.random.default_rng(2)
+    wheel = Wheel("LF")
+    steer = 20 * np.sin(np.arange(0, 20, 0.01) * 2)
+    outcome = outcome_of_block(block_of(record(wheel, steer, rng), 100.0), wheel)
+    assert outcome.refused.code == "NO_REST"
+
+
+def test_a_clipped_rest_is_refused():
+    rng = np.random.default_rng(2)
+    wheel = Wheel("LF")
+    block = block_of(record(wheel, sweep_steer(rng)[0], rng), 100.0)
+    block = dataclasses.replace(block, clipped=np.ones(len(block), dtype=bool))
+    assert outcome_of_block(block, wheel).refused.code == "ACCELEROMETER_CLIPPED"
+
+
+def test_knocks_do_not_matter():
+    wheel = Wheel("LF")
+    outcome = swept(wheel, knocks=(1.8, 7.5, 14.0))
+    assert all(abs(error) < 1.2 for error in errors_in_u(outcome, wheel).values())
+    quiet = swept(wheel)
+    for quantity in Quantity:
+        assert outcome.results[quantity].value == pytest.approx(
+            quiet.results[quantity].value, abs=0.15
+        )
+
+
+def test_a_restart_costs_the_gyros_turn_only():
+    rng = np.random.default_rng(2)
+    wheel = Wheel("LF")
+    steer, rests = sweep_steer(rng)
+    block = block_of(record(wheel, steer, rng), 100.0)
+    cut = int((rests[1][1] + 0.5) * 100)
+    after = np.arange(len(block)) >= cut
+    broken = dataclasses.replace(block, t_s=block.t_s + after * 1.0, stretch=after.astype(np.int64))
+    outcome = outcome_of_block(broken, wheel)
+    assert "RECORD_BROKEN" in codes(outcome)
+    assert all(abs(error) < 1.2 for error in errors_in_u(outcome, wheel).values())
+
+
+def test_without_calibration_the_uncertainty_is_in_degrees_and_said():
+    wheel = Wheel("LF", bias_g=np.array([0.03, -0.04, 0.05]))
+    outcome = swept(wheel, priors=Priors(accelerometer=AccelerometerPrior.data_sheet()))
+    assert "UNCALIBRATED" in codes(outcome)
+    camber = outcome.results[Quantity.CAMBER]
+    assert 2.0 < camber.expanded_uncertainty < 8.0
+    assert all(abs(error) < 1.2 for error in errors_in_u(outcome, wheel).values())
