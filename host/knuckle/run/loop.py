@@ -26,7 +26,7 @@ from knuckle.wire.commands import cue as cue_payload
 from knuckle.wire.messages import Command, Cue, Message
 
 RawSink = Callable[[int, float, bytes], None]
-"""Takes (stream, arrival_s, data) before anything is decoded."""
+"""Takes (stream, arrival_s, data) before anything is decoded; empty data: time went by."""
 
 BACK_OFF_S: Final = (0.25, 0.5, 1.0, 2.0)
 """Pauses before each new try; the last one repeats."""
@@ -224,6 +224,10 @@ class RunLoop:
         """Return the rests so far, as they are judged now; final after the end."""
         return self._lines[wheel].session.readings.rests()
 
+    def reading(self, wheel: Wheel) -> Rest | None:
+        """Return the rest that goes on, as far as it goes, or None."""
+        return self._lines[wheel].session.readings.reading()
+
     def dropped(self, wheel: Wheel) -> list[DroppedRest]:
         """Return what looked like a rest and was none, with the reason."""
         return self._lines[wheel].session.readings.dropped()
@@ -295,7 +299,7 @@ class RunLoop:
                             chunk = await anext(chunks)
                         except StopAsyncIteration:
                             return
-                        if chunk.data and self._raw_sink is not None:
+                        if self._raw_sink is not None:
                             self._raw_sink(line.stream, chunk.arrival_s, chunk.data)
                         self._tell(session.receive(chunk))
                         await self._write(line)
