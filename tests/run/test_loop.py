@@ -36,6 +36,7 @@ from knuckle.run.events import (
     PodSeen,
     RestEnded,
     RestReady,
+    RestWithdrawn,
     RunEvent,
     Samples,
 )
@@ -396,6 +397,25 @@ def test_the_simulated_car_is_driven_by_its_cues() -> None:
     events = go(loop, react)
     assert len(of_kind(events, RestReady)) == 5
     assert of_kind(events, Ended)[0].error is None
+
+
+def test_a_rest_that_turns_out_to_have_drifted_is_withdrawn_late() -> None:
+    link = open_link("sim:drifting?seed=5&transport=memory", wheel=LF, purpose="sweep")
+    loop = RunLoop({LF: link})
+
+    async def react(event: RunEvent) -> None:
+        if isinstance(event, RestReady):
+            assert loop.reading(LF) is not None
+            await loop.cue(LF, Cue.MOVE_ON)
+
+    events = go(loop, react)
+    withdrawn = of_kind(events, RestWithdrawn)
+    dropped = loop.dropped(LF)
+    assert [(w.start_s, w.end_s, w.why) for w in withdrawn] == [
+        (d.start_s, d.end_s, d.reason) for d in dropped
+    ]
+    assert len(dropped) == 1
+    assert all(rest.start_s != dropped[0].start_s for rest in loop.rests(LF))
 
 
 def test_dates_come_from_the_links_own_clock(tmp_path: Path) -> None:

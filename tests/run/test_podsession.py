@@ -421,6 +421,22 @@ def test_rests_are_found_on_the_way_and_ended_at_the_end() -> None:
     assert len(kept) == len(whole(events))
 
 
+def test_a_change_of_rate_keeps_the_rests_places_in_the_recording() -> None:
+    pod = ScriptedPod()
+    bench = Bench(pod, keep_samples=True)
+    bench.run(4.0)
+    pod._averaging = 2
+    pod.restart()
+    bench.run(6.0)
+    bench.session.finish(bench.now_s)
+    rests = bench.session.readings.rests()
+    kept = bench.session.readings.block()
+    assert kept is not None
+    assert len(rests) == 2
+    for rest in rests:
+        assert kept.t_s[rest.first] == pytest.approx(rest.start_s, abs=0.03)
+
+
 def as_text(events: list[RunEvent]) -> list[str]:
     """Return events with every digit of their arrays, so that they can be compared."""
     with np.printoptions(threshold=10**9, floatmode="unique"):

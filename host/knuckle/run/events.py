@@ -108,15 +108,25 @@ class RestEnded(RunEvent):
 
 @dataclass(frozen=True, slots=True)
 class RestWithdrawn(RunEvent):
-    """What `RestReady` announced was no rest after all, and must not be used.
+    """What was announced, or even ended, as a rest was none, and must not be used.
+
+    It may come late: a slow drift shows only beside other rests. Which rests stand is always
+    told by `RunLoop.rests`.
 
     Attributes
     ----------
     t_s : float
         When that showed, in pod time.
+    start_s, end_s : float
+        The stretch that looked like a rest, in pod time.
+    why : str
+        In words.
     """
 
     t_s: float
+    start_s: float
+    end_s: float
+    why: str
 
 
 @dataclass(frozen=True, slots=True)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 from collections.abc import Callable, Sequence
 from datetime import UTC, datetime
 
@@ -50,6 +51,9 @@ class Readings:
         self._arrivals = ArrivalFit(datetime.fromtimestamp(0, UTC))
         self._detector: RestDetector | None = None
         self._detects: tuple[float, bool] | None = None
+        self._withdrawn: set[tuple[float, float]] = set()
+        self._samples = 0
+        self._detector_first = 0
         self._earlier_rests: list[Rest] = []
         self._earlier_dropped: list[DroppedRest] = []
         self._kept: list[Block] = []
@@ -86,6 +90,8 @@ class Readings:
             events += self.finish(at_s)
             self._detector = RestDetector(*shape, self._settings)
             self._detects = shape
+            self._detector_first = self._samples
+        self._samples += len(block)
         events += self._told(self._detector.push(block), at_s)
         if self._detector.state != self._state:
             self._state = self._detector.state
@@ -97,15 +103,20 @@ class Readings:
         if self._detector is None:
             return []
         events = self._told(self._detector.finish(), at_s)
-        self._earlier_rests += self._detector.rests()
-        self._earlier_dropped += self._detector.dropped
+        self._earlier_rests = self.rests()
+        self._earlier_dropped = self.dropped()
         self._detector = None
         return events
 
     def rests(self) -> list[Rest]:
         """Return the rests so far, in order, as the detector judges them now."""
         now = self._detector.rests() if self._detector is not None else []
-        return self._earlier_rests + list(now)
+        return self._earlier_rests + [self._placed(rest) for rest in now]
+
+    def reading(self) -> Rest | None:
+        """Return the rest that goes on, as far as it goes, or None if there is none."""
+        rest = self._detector.reading() if self._detector is not None else None
+        return None if rest is None else self._placed(rest)
 
     def dropped(self) -> list[DroppedRest]:
         """Return what looked like a rest and was none, with the reason."""
@@ -126,16 +137,36 @@ class Readings:
         self._kept = [concatenate(self._kept)]
         return self._kept[0]
 
+    def _placed(self, rest: Rest) -> Rest:
+        """Count a rest's samples from the recording's first, not the detector's."""
+        first = self._detector_first
+        if first == 0:
+            return rest
+        return dataclasses.replace(rest, first=rest.first + first, end=rest.end + first)
+
     def _told(self, told: Sequence[RestEvent], at_s: float) -> list[RunEvent]:
         events: list[RunEvent] = []
         for one in told:
             match one.kind:
                 case "ready" if one.rest is not None:
-                    events.append(RestReady(self._wheel, at_s, one.at_s, one.rest))
+                    rest = self._placed(one.rest)
+                    events.append(RestReady(self._wheel, at_s, one.at_s, rest))
                 case "ended" if one.rest is not None:
-                    events.append(RestEnded(self._wheel, at_s, one.at_s, one.rest))
+                    rest = self._placed(one.rest)
+                    events.append(RestEnded(self._wheel, at_s, one.at_s, rest))
+                    events += self._withdraw(one.at_s, at_s)
                 case "moved":
-                    events.append(RestWithdrawn(self._wheel, at_s, one.at_s))
+                    events += self._withdraw(one.at_s, at_s)
                 case "knock":
                     events.append(Knocked(self._wheel, at_s, one.at_s))
+        return events
+
+    def _withdraw(self, t_s: float, at_s: float) -> list[RunEvent]:
+        """Tell what has been dropped since the last time."""
+        events: list[RunEvent] = []
+        for dropped in self.dropped():
+            place = (dropped.start_s, dropped.end_s)
+            if place not in self._withdrawn:
+                self._withdrawn.add(place)
+                events.append(RestWithdrawn(self._wheel, at_s, t_s, *place, dropped.reason))
         return events
