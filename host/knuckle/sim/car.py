@@ -36,13 +36,13 @@ class Knuckle:
         0.08, "Toe of this wheel at straight ahead; positive: toe-in.", low=-5, high=5
     )
     scrub_mm: float = key(
-        12.0,
+        10.0,
         "Scrub radius: contact patch outboard of the steering axis at ground level.",
         low=-100,
         high=150,
     )
     trail_mm: float = key(
-        28.0,
+        20.0,
         "Mechanical trail: contact patch behind the steering axis at ground level.",
         low=-100,
         high=150,

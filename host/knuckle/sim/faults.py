@@ -59,7 +59,6 @@ class Restart:
     on: bool = key(False, _ON)
     at_s: float = key(12.0, "When.", low=0)
     silent_s: float = key(1.2, "Silence until the hello.", low=0.05, high=60)
-    resumes: bool = key(False, "Streams again by itself, else waits for START.")
 
 
 @dataclass(frozen=True, slots=True)

@@ -8,13 +8,13 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.spatial.transform import Rotation
 
-from knuckle.geometry.rotation import cross, turned
+from knuckle.geometry.rotation import turned
 from knuckle.model.block import FloatArray
 from knuckle.model.result import Position
 from knuckle.model.wheel import Wheel
 from knuckle.sim.case import Case, Stream, generator
 from knuckle.sim.kinematics import PodAxes, pod_axes
-from knuckle.sim.motion import Motion, Shake, shaken, slipped
+from knuckle.sim.motion import Motion, Shake, shaken, slipped, swung
 from knuckle.sim.moves import Tremor, minimum_jerk
 from knuckle.sim.spec import Purpose
 from knuckle.sim.truth import ScriptedRest
@@ -238,8 +238,12 @@ class Handler:
             swings = [swing.at(t) for swing in self._swings]
             value = np.stack([s.value for s in swings], axis=-1)
             speed = np.stack([s.rate for s in swings], axis=-1)
-            up[first:end] -= cross(value * edge[:, None], up[first:end])
-            rate[first:end] += speed * edge[:, None] + value * slope[:, None]
+            up[first:end], rate[first:end] = swung(
+                up[first:end],
+                rate[first:end],
+                value * edge[:, None],
+                speed * edge[:, None] + value * slope[:, None],
+            )
             pushes = np.stack([p.at(t).value for p in self._pushes], axis=-1)
             push[first:end] += pushes * edge[:, None]
         return Motion(up, rate, push)

@@ -102,6 +102,20 @@ def body_roll_curve(car: Car) -> CubicSpline | None:
     return CubicSpline(grid, car.front_roll_share * (lean - lean[30]))
 
 
+def caster_as_swept_deg(car: Car, wheel: Wheel, lock_deg: float) -> float:
+    """Return the caster that a sweep on the car's springs shows.
+
+    The body's roll at the locks takes from the lean of the wheel what it adds to the body's:
+    to first order caster - (roll left - roll right) / (2 sin lock).
+    """
+    caster_deg = car.knuckle(wheel).caster_deg
+    curve = body_roll_curve(car)
+    if curve is None or lock_deg == 0.0:
+        return caster_deg
+    lock = np.radians(lock_deg)
+    return caster_deg - float(np.degrees(curve(lock) - curve(-lock)) / (2.0 * np.sin(lock)))
+
+
 @dataclass(frozen=True, slots=True)
 class Seat:
     """How a pod sits on a wheel: turned about the wheel, and its errors.

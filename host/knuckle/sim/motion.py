@@ -100,6 +100,23 @@ class Shake:
 _SHAKE_OVER = 14.0
 
 
+def swung(
+    up: FloatArray, rate_rad_s: FloatArray, swing_rad: FloatArray, speed_rad_s: FloatArray
+) -> tuple[FloatArray, FloatArray]:
+    """Return up and rate of a body that also swings by a small rotation vector, shape (n, 3).
+
+    To second order in the swing: up' = exp(-swing) up, and the body's rate is turned likewise and
+    gains the swing's own speed - swing x speed / 2.
+    """
+
+    def turned_back(v: FloatArray) -> FloatArray:
+        once = cross(swing_rad, v)
+        return np.asarray(v - once + 0.5 * cross(swing_rad, once))
+
+    gained = speed_rad_s - 0.5 * cross(swing_rad, speed_rad_s)
+    return turned_back(up), turned_back(rate_rad_s) + gained
+
+
 def shaken(motion: Motion, t_s: FloatArray, shakes: Sequence[Shake]) -> Motion:
     """Return the motion with short disturbances added."""
     if not shakes:
@@ -114,9 +131,8 @@ def shaken(motion: Motion, t_s: FloatArray, shakes: Sequence[Shake]) -> Motion:
         sine, cosine = np.sin(shake.omega_rad_s * age), np.cos(shake.omega_rad_s * age)
         shape = fall * sine
         slope = fall * (shake.omega_rad_s * cosine - sine / shake.decay_s)
-        swing = shape[:, None] * shake.swing_rad
-        up[first:end] -= cross(swing, up[first:end])
-        rate[first:end] += slope[:, None] * shake.swing_rad
+        swing, speed = shape[:, None] * shake.swing_rad, slope[:, None] * shake.swing_rad
+        up[first:end], rate[first:end] = swung(up[first:end], rate[first:end], swing, speed)
         push[first:end] += shape[:, None] * shake.push_g
     return Motion(up, rate, push)
 

@@ -96,14 +96,12 @@ class SimulatedPod:
         self._fast = 1.0 + pod.clock_ppm * 1e-6
         self._script_zero_s: float | None = None
         self._restart_at_s = _NEVER
-        self._restarted = False
+        self._cut_at_s = _NEVER
         self._first_tick = 0
         if scenario.faults.tick_wrap.on:
             self._first_tick = 2**32 - round(scenario.faults.tick_wrap.after_s * pod.tick_hz)
         self._cause = ResetCause.POWER_ON
         self._power_up(0.0)
-        if pod.starts_streaming:
-            self._start(self._boot_s)
 
     # ---- what a link sees -------------------------------------------------------------------
 
@@ -118,6 +116,7 @@ class SimulatedPod:
         while True:
             at_s, act = min(
                 (self._restart_at_s, self._restart),
+                (self._cut_at_s, self._disconnect),
                 (self._hello_at_s, self._say_hello),
                 (self._status_at_s, self._say_status),
                 (self._frame_at_s(), self._send_frame),
@@ -161,15 +160,9 @@ class SimulatedPod:
     # ---- time -------------------------------------------------------------------------------
 
     def _set_now(self, at_s: float) -> None:
-        was_connected = self.connected
         self.now_s = max(self.now_s, at_s)
         if self._script_zero_s is not None:
             self._rig.person.plan_until(self.script_s)
-        if was_connected and not self.connected:
-            self._line.cut()
-            if self.scenario.faults.disconnect.power_lost:
-                self._cause = ResetCause.POWER_ON
-                self._power_up(self.now_s + self.scenario.faults.disconnect.length_s)
 
     def _tick(self, at_s: float) -> int:
         ticks = round((at_s - self._boot_s) * self.scenario.pod.tick_hz * self._fast)
@@ -185,14 +178,23 @@ class SimulatedPod:
         self._status_at_s = _NEVER
         self._decoder = CommandDecoder()
         self._period_ticks, self._averaging = self._rig.period_ticks, self._rig.averaging
+        if self.scenario.pod.starts_streaming:
+            self._start(self._boot_s)
+            self._hello_at_s = self._boot_s
+
+    def _disconnect(self) -> None:
+        fault = self.scenario.faults.disconnect
+        self._cut_at_s = _NEVER
+        self._line.cut()
+        if fault.power_lost:
+            self._cause, self._first_tick = ResetCause.POWER_ON, 0
+            self._power_up(self.now_s + fault.length_s)
 
     def _restart(self) -> None:
         fault = self.scenario.faults.restart
-        self._restart_at_s, self._restarted = _NEVER, True
+        self._restart_at_s = _NEVER
         self._cause, self._first_tick = ResetCause.WATCHDOG, 0
         self._power_up(self.now_s + fault.silent_s - BOOT_S)
-        if fault.resumes:
-            self._start(self._boot_s)
 
     # ---- sending ----------------------------------------------------------------------------
 
@@ -247,11 +249,14 @@ class SimulatedPod:
     def _start(self, at_s: float) -> None:
         if self._script_zero_s is None:
             self._script_zero_s = at_s
-            restart = self.scenario.faults.restart
-            if restart.on and not self._restarted:
-                self._restart_at_s = at_s + restart.at_s
+            faults = self.scenario.faults
+            if faults.restart.on:
+                self._restart_at_s = at_s + faults.restart.at_s
+            if faults.disconnect.on:
+                self._cut_at_s = at_s + faults.disconnect.at_s
         self._streaming = True
         self._status_at_s = at_s + STATUS_S
+        self._hello_at_s = max(self._hello_at_s, at_s + HELLO_STREAMING_S)
         self._grid_s, self._grid_tick, self._taken = at_s, self._tick(at_s), 0
         self._per_frame = budget.samples_per_frame(
             self._channels, self._averaging, self._period_ticks, self.scenario.pod.tick_hz

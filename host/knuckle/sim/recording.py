@@ -80,7 +80,7 @@ def _block(rig: Rig, mean: FloatArray, t_s: FloatArray, period_s: float, calibra
         if gyro_dps is not None:
             gyro_dps = gyro_dps @ np.linalg.inv(stored.gyro_matrix).T
     rate_hz = 1.0 / period_s
-    kept, stretch = _kept(rig.scenario, t_s)
+    kept, stretch = _kept(rig.scenario, t_s / (1.0 + pod.clock_ppm * 1e-6))
     lost = np.diff(np.flatnonzero(kept), prepend=-1) - 1
     stretch = stretch[kept]
     lost[np.diff(stretch, prepend=0) > 0] = 0
@@ -98,7 +98,7 @@ def _block(rig: Rig, mean: FloatArray, t_s: FloatArray, period_s: float, calibra
 
 
 def _kept(scenario: Scenario, t_s: FloatArray) -> tuple[BoolArray, FloatArray]:
-    """Return which samples the pod takes, and the stretch of each."""
+    """Return which samples, by their start in script time, are taken, and their stretch."""
     kept = np.ones(t_s.shape, bool)
     stretch = np.zeros(t_s.shape)
     gap, restart = scenario.faults.gap, scenario.faults.restart

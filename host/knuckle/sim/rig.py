@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from typing import Protocol
 
 from knuckle.errors import UsageError
@@ -9,6 +10,7 @@ from knuckle.model.block import FloatArray, IntArray
 from knuckle.sim.case import realise
 from knuckle.sim.driver import Driver
 from knuckle.sim.handling import Handler
+from knuckle.sim.kinematics import caster_as_swept_deg
 from knuckle.sim.motion import Motion
 from knuckle.sim.scenario import Scenario
 from knuckle.sim.sensor import Chip
@@ -105,16 +107,16 @@ class Rig:
     def truth(self) -> Truth:
         """Return what really happened so far."""
         case = self.case
+        lock_deg = max(abs(goal) for goal in self.scenario.script.positions_deg)
         return Truth(
             wheel=self.scenario.truth(),
+            caster_as_swept_deg=caster_as_swept_deg(
+                self.scenario.car, self.scenario.wheel, lock_deg
+            ),
             rests=tuple(self.person.rests()),
             knocks_s=self.person.knocks_s,
-            tilt_deg=_deg(case.seat.tilt_rad),
-            yaw_deg=_deg(case.seat.yaw_rad),
+            tilt_deg=math.degrees(case.seat.tilt_rad),
+            yaw_deg=math.degrees(case.seat.yaw_rad),
             left_higher_deg=case.left_higher_deg,
             front_higher_deg=case.front_higher_deg,
         )
-
-
-def _deg(angle_rad: float) -> float:
-    return angle_rad * 57.29577951308232

@@ -58,6 +58,8 @@ class Truth:
     ----------
     wheel : WheelTruth
         Of the wheel that carries the pod at the start.
+    caster_as_swept_deg : float
+        The caster that a sweep on the springs shows: the body rolls as the wheels steer.
     rests : tuple of ScriptedRest
         In order of time; drifting holds are among them, marked by `drift_dps`.
     knocks_s : tuple of float
@@ -69,6 +71,7 @@ class Truth:
     """
 
     wheel: WheelTruth
+    caster_as_swept_deg: float
     rests: tuple[ScriptedRest, ...]
     knocks_s: tuple[float, ...]
     tilt_deg: float
