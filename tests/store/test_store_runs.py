@@ -232,3 +232,27 @@ def test_a_run_that_cannot_be_begun_leaves_nothing(store: Store, monkeypatch: py
     with pytest.raises(StoreError):
         store.begin_run("camber", ["LF"])
     assert store.runs() == []
+
+
+def test_each_stream_is_judged_by_its_own_clock(store: Store):
+    """Clocks of two links start anywhere; that alone is no reason to commit each chunk."""
+    run = store.begin_run("watch", ["LF", "RF"])
+    store.add_chunk(run, 0, 5000.0, b"left")
+    store.add_chunk(run, 1, 3.0, b"right")
+    store.add_chunk(run, 0, 5000.5, b"left")
+    assert committed(store.path) == []
+    store.add_chunk(run, 1, 3.9, b"")
+    assert len(committed(store.path)) == 3
+
+
+def test_two_stores_capture_into_one_file_at_once(store: Store):
+    with Store(store.path) as other:
+        mine, its = store.begin_run("sweep", ["LF"]), other.begin_run("sweep", ["RF"])
+        for step in range(60):
+            store.add_chunk(mine, 0, 0.1 * step, b"mine")
+            other.add_chunk(its, 0, 0.1 * step, b"its")
+        store.finish_run(mine)
+        other.finish_run(its)
+    assert {chunk.data for chunk in store.chunks(mine)} == {b"mine"}
+    assert [len(list(store.chunks(run))) for run in (mine, its)] == [60, 60]
+    assert {summary.state for summary in store.runs()} == {RunState.FINISHED}
