@@ -229,6 +229,22 @@ def test_a_text_pod_survives_a_stray_delimiter():
     assert decoder.counts.discarded_bytes == 0
 
 
+def test_lines_between_stray_delimiters_are_read():
+    text = b"t_s,ax_g,ay_g,az_g\n0.01,0,0,1\n"
+    found, decoder = run([b"\0", text, b"\0", b"0.02,0,0,1\n\0"])
+    assert [type(m) for m in found] == [TextHeader, TextSample, TextSample]
+    assert decoder.counts.discarded_bytes == 0
+    assert decoder.counts.bad_crc == decoder.counts.bad_cobs == 0
+
+
+@pytest.mark.parametrize("stuffed", ["03ffff", "01", "0101", "010101", "02ff", "03ff01"])
+def test_what_is_too_short_for_a_frame_is_none(stuffed):
+    # The first one's CRC is right: it is that of no bytes at all.
+    found, decoder = run([b"\0" + bytes.fromhex(stuffed) + b"\0"])
+    assert found == []
+    assert decoder.counts.bad_cobs == 1
+
+
 def test_hello_restarts_of_a_binary_pod_after_text_noise():
     found, _ = run([b"\0", b"noise\nmore\n", encode_message(HELLO)])
     assert [type(m) for m in found] == [Hello]

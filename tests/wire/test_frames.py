@@ -188,6 +188,23 @@ def test_a_longer_channel_row_of_a_later_version_is_passed_over():
     assert found == [message_of(vector)]
 
 
+def test_longer_rows_of_several_channels():
+    vector = POD_FRAMES[0]
+    payload = bytes.fromhex(vector["payload"])
+    head, rows = payload[:-61], [payload[i - 20 : i or None] for i in (-40, -20, 0)]
+    longer = head + bytes([23]) + b"".join(row + b"\xff\xff\xff" for row in rows)
+    found, _ = decoded([encode_frame(FrameType.HELLO, longer)])
+    assert found == [message_of(vector)]
+
+
+def test_nine_whole_channels_are_too_many():
+    payload = bytes.fromhex(POD_FRAMES[1]["payload"])
+    head, row = payload[:-22], payload[-20:]
+    for count, malformed in ((8, 0), (9, 1)):
+        frame = encode_frame(FrameType.HELLO, head + bytes([count, 20]) + row * count)
+        assert decoded([frame])[1].malformed == malformed
+
+
 @pytest.mark.parametrize("vector", [v for v in POD_FRAMES if v["type"] < 0x0A], ids=name_of)
 def test_a_payload_cut_short_is_malformed_or_shorter_never_an_error(vector):
     payload = bytes.fromhex(vector["payload"])

@@ -83,6 +83,13 @@ def test_clipping_is_seen_on_any_axis_of_the_accelerometer():
     assert found.clipped.tolist() == [False, True, True, False, False]
 
 
+def test_of_two_accelerometers_the_first_counts():
+    hello = HELLO._replace(channels=(HELLO.channels[0], HELLO.channels[0]))
+    found = values(hello, [batch_of(hello, [[100, 0, 0, 32767, 0, 0], [32767, 0, 0, 1, 0, 0]], 1)])
+    assert found.accel_g[:, 0].tolist() == [100 / 16384, 32767 / 16384]
+    assert found.clipped.tolist() == [False, True]
+
+
 def test_batches_that_do_not_fit_are_refused():
     batch = batch_of(HELLO, [[0] * 7], 1)
     assert fits(HELLO, batch)

@@ -209,6 +209,14 @@ def test_files_that_are_no_log(read, content, words):
     assert error.next_step
 
 
+@pytest.mark.parametrize(("factor", "unit"), [(9.80665, "m/s2"), (1000, "thousandths of a g")])
+def test_readings_in_another_unit_than_the_header_says(read, factor, unit):
+    rows = "".join(f"{t},0,{0.6 * factor},{0.8 * factor}\n" for t in range(5))
+    error = fault(read, HEADER + rows)
+    assert "ax_g, ay_g, az_g" in error.what
+    assert unit in error.cause
+
+
 def test_missing_file_and_folder(tmp_path):
     for path in (tmp_path / "none.csv", tmp_path):
         with pytest.raises(RecordingError, match="cannot be read"):
@@ -223,6 +231,13 @@ def test_an_error_far_down_names_its_line(read, monkeypatch):
     assert "line 425, column 3" in fault(read, HEADER + "".join(rows)).what
     rows[421] = "4.20,0,0,1\n"
     assert "line 425, column 1" in fault(read, HEADER + "".join(rows)).what
+
+
+@pytest.mark.parametrize("piece", range(60, 90))
+def test_time_is_watched_over_the_ends_of_pieces(read, monkeypatch, piece):
+    monkeypatch.setattr(textlog, "PIECE_BYTES", piece)
+    rows = "".join(f"{t},0,0,1\n" for t in (1, 2, 3, 4, 5, 6, 6, 7, 8))
+    assert "line 8, column 1: t_s goes from 6 to 6" in fault(read, HEADER + rows).what
 
 
 @pytest.mark.parametrize("junk", [b"\xff", b"PK\3\4", b"SQLite format 3", b"{", b"<", b"\x1f\x8b"])

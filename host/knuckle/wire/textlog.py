@@ -27,6 +27,7 @@ PIECE_BYTES: Final = 1 << 20
 _BOM = b"\xef\xbb\xbf"
 _UTF16 = (b"\xff\xfe", b"\xfe\xff")
 _MOST_LOST = 2**31
+_OTHER_UNITS = ((9.3, 10.3, "m/s2"), (930.0, 1070.0, "thousandths of a g"))
 
 
 def read_csv(path: Path | str) -> tuple[Block, dict[str, str], list[str]]:
@@ -121,6 +122,19 @@ def _joined(
     return joined
 
 
+def _check_gravity(log: Log, accel_g: FloatArray) -> None:
+    """Refuse readings that are plainly in another unit than the header says."""
+    typical = float(np.median(np.sqrt(np.einsum("ij,ij->i", accel_g, accel_g))))
+    for low, high, unit in _OTHER_UNITS:
+        if low <= typical <= high:
+            raise RecordingError(
+                f"{log.path.name}, columns {', '.join(ACCEL)}: the readings are typically "
+                f"{typical:.4g} long, where a wheel that stands reads 1 g.",
+                f"They seem to be in {unit}.",
+                "Convert them to g.",
+            )
+
+
 def _block(log: Log) -> Block:
     header = log.header
     if header is None:
@@ -146,6 +160,7 @@ def _block(log: Log) -> Block:
     )
     assert time is not None
     assert accel_g is not None
+    _check_gravity(log, accel_g)
     t_s = time[:, 0] if TIME_S in header.names else time[:, 0] / 1000.0
     steps = np.diff(t_s)
     # The lower median: of an even number of steps no step that nobody took.
