@@ -58,6 +58,15 @@ def test_every_general_option_is_documented() -> None:
     assert missing == []
 
 
+@pytest.mark.parametrize("name", ["README.md", "DEVELOPERS.md", "docs/using.md"])
+def test_documents_name_only_commands_that_exist(name: str) -> None:
+    text = (TOP / name).read_text(encoding="utf-8")
+    named = set(re.findall(r"(?:^    |`)knuckle ([a-z]+)", text, re.MULTILINE))
+    named |= set(re.findall(r"host[/\\]start\.py ([a-z]+)", text))
+    assert named, "the pattern finds nothing any more"
+    assert named <= set(commands())
+
+
 def test_every_command_module_registers() -> None:
     assert len(commands()) >= len(COMMANDS)
 

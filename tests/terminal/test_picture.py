@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+from dataclasses import replace
 
 import pytest
 from rich.console import Console
@@ -10,6 +11,7 @@ from rich.console import Console
 from knuckle.model.wheel import Wheel
 from knuckle.terminal import digits, wheel_picture
 from knuckle.terminal.glyphs import glyphs_for
+from knuckle.terminal.letters import large_words
 from knuckle.terminal.picture import Picture
 from knuckle.terminal.scene import LinkHealth, Mood, PositionMark, Scene, steer_words
 
@@ -45,8 +47,12 @@ def test_fits_80_by_24_in_every_code_page(encoding: str) -> None:
     assert len(rows) <= 23
     assert max(len(row) for row in rows) <= 80
     text = "\n".join(rows)
-    for words in ("Sweep, left front", "TURN FURTHER OUT", "14.0", "0.08 deg", "front pod"):
+    for words in ("Sweep, left front", "14.0", "0.08 deg", "front pod"):
         assert words in text
+    state = large_words("Turn further out", 78, glyphs_for(encoding)) or ["TURN FURTHER OUT"]
+    assert len(state) == (3 if encoding in ("utf-8", "cp437") else 1)
+    for row in state:
+        assert row in text
     assert "nothing lost" not in text
     assert "3 samples lost, 1 frames damaged" in text
     large_rows = digits.large("-12.34", 52, 7, glyphs_for(encoding))
@@ -61,6 +67,22 @@ def test_fits_80_by_24_in_every_code_page(encoding: str) -> None:
 def test_any_size_without_breaking(width: int, height: int, encoding: str) -> None:
     rows = drawn(SCENE, encoding, width, height).splitlines()
     assert max(len(row) for row in rows) <= width
+
+
+def test_words_that_do_not_fit_in_large_are_shown_small() -> None:
+    scene = replace(SCENE, state="Turn as far as the lock: further out")
+    assert "TURN AS FAR AS THE LOCK: FURTHER OUT" in drawn(scene, "utf-8", 80, 24)
+    assert "TURN FURTHER OUT" in drawn(SCENE, "utf-8", 60, 24)
+
+
+def test_letters_are_all_different_and_of_one_height() -> None:
+    glyphs = glyphs_for("utf-8")
+    shapes = [large_words(letter, 80, glyphs) for letter in "ABCDEFGHIJKLMNOPQRSTUVWXYZ"]
+    assert all(shape is not None and len(shape) == 3 for shape in shapes)
+    assert all(len({len(row) for row in shape}) == 1 for shape in shapes if shape)
+    assert len({tuple(shape) for shape in shapes if shape}) == 26
+    digit_shapes = {tuple(large_words(digit, 80, glyphs) or ()) for digit in "0123456789"}
+    assert len(digit_shapes) == 10
 
 
 def test_narrow_still_shows_the_figure() -> None:

@@ -15,6 +15,8 @@ import pytest
 from rich.console import Console
 
 from knuckle.model.wheel import Wheel
+from knuckle.terminal.glyphs import glyphs_for
+from knuckle.terminal.letters import large_words
 from knuckle.terminal.progress import long_work
 from knuckle.terminal.scene import LinkHealth, Mood, PositionMark, Scene
 from knuckle.terminal.screen import LiveScreen, PlainScreen, make_screen
@@ -80,6 +82,8 @@ def test_progress_on_a_terminal_reaches_the_end() -> None:
     assert "100 %" in stream.getvalue()
 
 
+STATE_ROWS = large_words("Turn further in", 78, glyphs_for("utf-8")) or []
+
 LIVE = """
 import sys, time
 from rich.console import Console
@@ -131,12 +135,14 @@ def test_on_a_real_terminal(tmp_path: Path) -> None:
     try:
         shown = seen("19.8° in")
         assert "Straight ahead is taken." in shown
-        assert "TURN FURTHER IN" in shown
+        assert len(STATE_ROWS) == 3
+        for row in STATE_ROWS:
+            assert row in shown
         assert shown.count("Sweep, right front") == 1, "redrawn in place"
         assert "████" in shown
         tmux("send-keys", "Enter")
         shown = seen("All is over.")
         assert "Straight ahead is taken." in shown
-        assert "TURN FURTHER IN" not in shown, "the live view cleans up after itself"
+        assert STATE_ROWS[0] not in shown, "the live view cleans up after itself"
     finally:
         tmux("kill-server")

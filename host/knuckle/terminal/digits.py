@@ -31,7 +31,8 @@ def _pixels(text: str) -> list[str]:
     return [" ".join(shape[row] for shape in shapes) for row in range(ROWS)]
 
 
-def _halved(pixels: list[str], glyphs: Glyphs) -> list[str]:
+def halved(pixels: list[str], glyphs: Glyphs) -> list[str]:
+    """Return an odd number of pixel rows (``#`` and space) as half as many rows of cells."""
     rows = [*pixels, " " * len(pixels[0])]
     cells = {
         ("#", "#"): glyphs.full,
@@ -70,5 +71,5 @@ def large(text: str, width: int, rows: int, glyphs: Glyphs) -> list[str]:
         # A cell is about twice as high as wide, so two make a square.
         return ["".join(pixel * 2 for pixel in row).replace("#", glyphs.full) for row in pixels]
     if glyphs.halves and len(pixels[0]) <= width and rows >= (ROWS + 1) // 2:
-        return _halved(pixels, glyphs)
+        return halved(pixels, glyphs)
     return [text]

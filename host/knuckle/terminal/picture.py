@@ -11,6 +11,7 @@ from rich.text import Text
 
 from knuckle.terminal import digits, wheel_picture
 from knuckle.terminal.glyphs import Glyphs
+from knuckle.terminal.letters import large_words
 from knuckle.terminal.scene import LinkHealth, Mood, PositionMark, Scene
 
 _COLOURS: Final = {
@@ -26,13 +27,16 @@ _HIGH: Final = 22
 """From this many rows on there is room for everything."""
 
 
-def _bar(scene: Scene, width: int, high: bool, colour: bool) -> Text:
+def _bar(scene: Scene, width: int, high: bool, colour: bool, glyphs: Glyphs) -> Text:
     # Without colour only reverse video sets the bar off.
     style = _COLOURS[scene.mood] if colour else Style(reverse=True, bold=True)
     blank = " " * width
-    words = scene.state if len(scene.state) <= width - 2 else scene.state[: width - 2]
-    line = f"{words.upper():^{width}}"
-    rows = [blank, line, blank] if high else [line]
+    large = large_words(scene.state, width - 2, glyphs) if high else None
+    if large is not None:
+        rows = [blank, *(f"{row:^{width}}" for row in large)]
+    else:
+        line = f"{scene.state[: width - 2].upper():^{width}}"
+        rows = [blank, line, blank] if high else [line]
     return Text("\n".join(rows), style=style, no_wrap=True)
 
 
@@ -123,9 +127,7 @@ class Picture:
         high = height >= _HIGH
         colour = console.color_system is not None and not console.no_color
         yield Text(scene.title, Style(bold=True), no_wrap=True, overflow="crop")
-        yield _bar(scene, width, high, colour)
-        if high:
-            yield Text("")
+        yield _bar(scene, width, high, colour, self._glyphs)
         yield self._middle(width, height)
         if high:
             yield Text("")
