@@ -163,6 +163,8 @@ def record(plan: Plan) -> tuple[Block, list[Truth]]:
         _truth(span, rate_dps, t, aimed, up)
         for span, rate_dps in zip(spans, plan.drift_dps, strict=True)
     ]
+    for at, _ in plan.slips:
+        truths = [piece for truth in truths for piece in _split(truth, at, t, up)]
     first = 0
     if plan.start_moving:
         first = int(np.searchsorted(t, spans[0][2] + 0.4 * plan.move_s[0]))
@@ -197,6 +199,18 @@ def _truth(
     return Truth(settled, start, end, final, drift, up[late].mean(axis=0))
 
 
+def _split(truth: Truth, at: float, t: np.ndarray, up: np.ndarray) -> list[Truth]:
+    """Two rests where the mount gave way during one."""
+    if not truth.settled_s < at < truth.end_s:
+        return [truth]
+    before = (t > truth.settled_s) & (t < at)
+    after = (t >= at) & (t < truth.end_s)
+    return [
+        replace(truth, end_s=at, up=up[before].mean(axis=0)),
+        replace(truth, settled_s=at, start_s=at, up=up[after].mean(axis=0)),
+    ]
+
+
 def random_plan(seed: int, **fixed: object) -> Plan:
     """Draw a sweep: in, out and back to straight, with everything a driver does."""
     rng = np.random.default_rng([seed, 77])
@@ -208,6 +222,8 @@ def random_plan(seed: int, **fixed: object) -> Plan:
     n = len(targets)
     drift = rng.choice([0.0, 0.0, 0.005, 0.01], size=n) * rng.choice([-1.0, 1.0], size=n)
     creep = rng.choice([0.0, 1.0], size=n - 1) * rng.uniform(0.1, 0.6, size=n - 1)
+    if rng.uniform() < 0.3:
+        drift[rng.integers(0, n)] = rng.choice([-1.0, 1.0]) * rng.uniform(0.1, 0.5)
     over = rng.choice([0.0, 0.0, 1.0], size=n - 1) * rng.uniform(0.3, 2.0, size=n - 1)
     tau = rng.uniform(0.3, 1.5, size=n - 1)
     rest_s = rng.uniform(2.0, 8.0, size=n)
@@ -236,4 +252,7 @@ def random_plan(seed: int, **fixed: object) -> Plan:
     plan = replace(
         plan, knocks_s=tuple(k for i, k in enumerate(knocks) if i == 0 or k - knocks[i - 1] > 1.5)
     )
+    if rng.uniform() < 0.15:
+        slip = (float(rng.uniform(0.0, total)), float(rng.uniform(0.3, 3.0)))
+        plan = replace(plan, slips=(slip,))
     return replace(plan, **fixed)  # type: ignore[arg-type]

@@ -64,3 +64,7 @@ class BiasWitnesses:
             spread = 9.0 * (variance + seen_variance) + tilt * tilt
             least = min(least, apart - math.sqrt(spread))
         return least
+
+    def distance_dps(self, gyro: Vector) -> float:
+        """Return the distance of a gyro mean from the nearest witness."""
+        return min((math.dist(gyro, seen) for seen, _, _ in self._seen), default=math.inf)

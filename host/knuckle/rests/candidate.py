@@ -15,6 +15,8 @@ _SLOPE = 12.0
 _LOUDER = 3.0
 """Noise power of a window over the floor."""
 _SLOPE_AT_LEAST_G_S = 2e-3
+_BURST = 1.6
+"""Loudest cell over the quieter half, in units of the loudness, from which it is a knock."""
 _NEW_FLOOR_S = 3.0
 """Louder than the floor, but as steadily as a machine for so long: the floor has changed."""
 _NEW_FLOOR_SPREAD = 2.0
@@ -31,6 +33,7 @@ class _Lists:
     inner: list[float]
     swing: list[float]
     between: list[float]
+    burst: list[float]
 
 
 Windows = dict[int, tuple[_Lists, "_Lists | None"]]
@@ -44,6 +47,7 @@ def _lists(windows: SensorWindows) -> _Lists:
         windows.inner.tolist(),
         windows.swing.tolist(),
         windows.between.tolist(),
+        windows.burst.tolist(),
     )
 
 
@@ -74,7 +78,11 @@ class Candidates:
         (inner, between) of the accelerometer and of the gyro in the accepted window.
     """
 
-    def __init__(self, size: int, cell_s: float, has_gyro: bool, settings: RestSettings) -> None:
+    def __init__(
+        self, size: int, cell_s: float, has_gyro: bool, loud: float, settings: RestSettings
+    ) -> None:
+        self._loud = loud
+
         def cells(seconds: float) -> int:
             return max(4, round(seconds / cell_s))
 
@@ -120,7 +128,10 @@ class Candidates:
         self.quiet = accel.inner[i] <= s.ceiling_accel_g**2 and (
             gyro is None or gyro.inner[i] <= s.ceiling_gyro_dps**2
         )
-        if not self.quiet or not self._level(accel, gyro, i, width, floor):
+        even = floor.known or max(accel.burst[i], 0.0 if gyro is None else gyro.burst[i]) <= (
+            _BURST * self._loud
+        )
+        if not self.quiet or not even or not self._level(accel, gyro, i, width, floor):
             self._loud_run = 0
             return 0
         louder = _louder(accel, i, floor.accel) or (

@@ -175,6 +175,8 @@ class SensorWindows:
     inner, swing, between : ndarray, shape (n,)
         Means of the cells' `inner`, `swing`, and of half the squared steps (the variance of
         a cell mean, blind to slow change).
+    burst : ndarray, shape (n,)
+        The loudest cell's `inner` over the mean of the quieter half's.
     """
 
     mean: FloatArray
@@ -185,6 +187,7 @@ class SensorWindows:
     inner: FloatArray
     swing: FloatArray
     between: FloatArray
+    burst: FloatArray
 
 
 def sensor_windows(cells: SensorCells, width: int) -> SensorWindows:
@@ -216,6 +219,10 @@ def sensor_windows(cells: SensorCells, width: int) -> SensorWindows:
         stray = np.maximum(stray, square(at(cells.mean, j) - mean))
         slope += (j - middle) * at(cells.mean, j)
     slope /= sum((j - middle) ** 2 for j in range(width))
+    ranked = np.sort(np.stack([at(cells.inner, j) for j in range(width)], axis=1), axis=1)
+    quieter = ranked[:, 0].copy()
+    for j in range(1, half):
+        quieter += ranked[:, j]
     return SensorWindows(
         mean=mean,
         late=late,
@@ -225,6 +232,7 @@ def sensor_windows(cells: SensorCells, width: int) -> SensorWindows:
         inner=total(cells.inner, 0, width) / width,
         swing=total(cells.swing, 0, width) / width,
         between=total(cells.step, 1, width) / (2.0 * (width - 1)),
+        burst=ranked[:, -1] / np.maximum(quieter / half, 1e-30),
     )
 
 

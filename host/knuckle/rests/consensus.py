@@ -21,6 +21,8 @@ BIAS_DRIFT_DPS_PER_S: Final = 0.0002
 BIAS_DRIFT_AT_MOST_DPS: Final = 0.03
 _APART_DPS: Final = 0.035
 _NEIGHBOURS: Final = 6
+_HEAVIEST_S: Final = 5.0
+_SAME_STAND_S: Final = 0.5
 _VOUCHED_SLOPE_G_S: Final = 0.2e-3
 
 
@@ -66,6 +68,23 @@ def distance(a: FloatArray, b: FloatArray) -> float:
     return float(np.sqrt(np.sum((a - b) ** 2)))
 
 
+def _weights(readings: list[Reading]) -> FloatArray:
+    """Weigh rests by length; pieces between which nothing moved are one witness.
+
+    A wheel that drifts is taken for a row of rests, each ended by what gravity has changed.
+    """
+    weights = np.array([min(max(r.rest.duration_s, 0.1), _HEAVIEST_S) for r in readings])
+    first = 0
+    for i in range(1, len(readings) + 1):
+        if i < len(readings):
+            before, after = readings[i - 1].rest, readings[i].rest
+            if after.stretch == before.stretch and after.start_s - before.end_s < _SAME_STAND_S:
+                continue
+        weights[first:i] /= i - first
+        first = i
+    return weights
+
+
 def drifting(readings: list[Reading]) -> list[bool]:
     """Tell for each rest whether its gyro mean betrays a drift.
 
@@ -88,7 +107,7 @@ def drifting(readings: list[Reading]) -> list[bool]:
             near[i, j] = near[j, i] = True
             agree[i, j] = agree[j, i] = _agree(readings[i], readings[j])
     sure = np.array([vouched(r) for r in readings])
-    weight = np.array([min(max(r.rest.duration_s, 0.1), 5.0) for r in readings])
+    weight = _weights(readings)
     weight[sure] = 1e6
     verdict = [False] * n
     for i in range(n):

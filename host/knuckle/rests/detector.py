@@ -224,7 +224,7 @@ class RestDetector:
         self._samples.forget_before(self._still.needed_from() * self._size)
         return events
 
-    def _read(self, closing: Closing, ended: bool) -> Reading | None:
+    def _read(self, closing: Closing, ended: bool, shortest_s: float = 0.0) -> Reading | None:
         first, end = closing.first * self._size, closing.end * self._size
         return read_rest(
             self._samples.cut(first, end),
@@ -233,19 +233,18 @@ class RestDetector:
             self._stretch_first + first,
             closing.knocks,
             self._still.floor,
-            self._settings,
+            shortest_s,
             ended,
         )
 
     def _close(self, closing: Closing, ended: bool, at_s: float) -> list[RestEvent]:
-        reading = self._read(closing, ended) if closing.end > closing.first else None
+        s = self._settings
+        shortest_s = s.shortest_s if self._has_gyro else s.shortest_no_gyro_s
+        reading = self._read(closing, ended, shortest_s) if closing.end > closing.first else None
         reason = ""
         if reading is None:
             reason = "too little of it was still"
-        elif (
-            reading.slope_g_s
-            > self._settings.slope_tolerance_g_s + _SLOPE_SIGMAS * reading.slope_sigma_g_s
-        ):
+        elif reading.slope_g_s > s.slope_tolerance_g_s + _SLOPE_SIGMAS * reading.slope_sigma_g_s:
             reason = "the accelerometer's reading changed steadily: the wheel drifted"
         if reading is not None and not reason:
             self._found.append(reading)

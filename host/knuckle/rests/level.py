@@ -124,7 +124,7 @@ class Level:
             return True
         x, y, z = self._gyro.recent()
         square = (gyro[0] - x) ** 2 + (gyro[1] - y) ** 2 + (gyro[2] - z) ** 2
-        return square <= max(_NEAR * self._floor.gyro.between, self._rate2)
+        return square <= max(_NEAR * self._floor.gyro.between, 4.0 * self._rate2)
 
     def changed(self) -> int | None:
         """Return over how many of the last good cells the level differs, or None."""

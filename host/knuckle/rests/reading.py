@@ -11,7 +11,6 @@ from knuckle.model.rest import Rest
 from knuckle.rests.cells import cell_means
 from knuckle.rests.effective_size import effective_sample_size
 from knuckle.rests.noise_floor import NoiseFloor
-from knuckle.rests.settings import RestSettings
 
 LEAST_SIGMA_ACCEL_G = 1e-5
 LEAST_SIGMA_GYRO_DPS = 1e-4
@@ -20,8 +19,11 @@ LEAST_SIGMA_LINEAR_MM = 1e-4
 
 _TRIM_KEEPS_S = 1.0
 _TRIM_AT_MOST_S = 6.0
-_CREEP_DPS = 0.01
-_CREEP_G = 0.4e-3
+_TAIL_AT_MOST_S = 0.5
+_TAIL_NO_GYRO_S = 1.5
+"""A rest creeps at its beginning; at its end only a move can begin unnoticed."""
+_CREEP_DPS = 0.02
+_CREEP_G = 0.6e-3
 _STANDS_APART = 12.0
 """Square of a difference of means over its variance (all axes) that is no longer noise."""
 
@@ -85,6 +87,7 @@ def trimmed(
     n = len(accel)
     keep = max(4, round(_TRIM_KEEPS_S / cell_s))
     longest = round(_TRIM_AT_MOST_S / cell_s)
+    tail_longest = round((_TAIL_AT_MOST_S if gyro is not None else _TAIL_NO_GYRO_S) / cell_s)
     first, end = 0, n
     for means, variance, least in (
         (gyro, floor.gyro.between, _CREEP_DPS),
@@ -93,7 +96,8 @@ def trimmed(
         if means is None:
             continue
         first += _lead(means[first:end], variance, least, min(longest, end - first - keep))
-        end -= _lead(means[first:end][::-1], variance, least, min(longest, end - first - keep))
+        tail = means[first:end][::-1]
+        end -= _lead(tail, variance, least, min(tail_longest, end - first - keep))
     return first, end
 
 
@@ -141,7 +145,7 @@ def read_rest(
     first_position: int,
     knocks: int,
     floor: NoiseFloor,
-    settings: RestSettings,
+    shortest_s: float,
     ended: bool,
 ) -> Reading | None:
     """Average a rest.
@@ -154,6 +158,8 @@ def read_rest(
         One flag a cell; cells without it are left out.
     first_position : int
         Where the block's first sample stands in the whole recording.
+    shortest_s : float
+        What must be left.
     ended : bool
         Goes into the rest.
 
@@ -173,7 +179,6 @@ def read_rest(
         cell_s,
     )
     kept = kept[first:end]
-    shortest_s = settings.shortest_no_gyro_s if gyro_cells is None else settings.shortest_s
     if len(kept) < 2 or len(kept) * cell_s < shortest_s - 1e-9:
         return None
     low, high = int(kept[0]) * size, int(kept[-1] + 1) * size

@@ -52,7 +52,7 @@ class RestSettings:
     ready_unknown_bias_s: float = 0.9
     ready_no_gyro_s: float = 1.2
     rate_tolerance_dps: float = 0.055
-    level_tolerance_g: float = 0.8e-3
+    level_tolerance_g: float = 1.0e-3
     slope_tolerance_g_s: float = 0.13e-3
     longest_knock_s: float = 0.8
     loudness: float = 4.0
@@ -62,5 +62,5 @@ class RestSettings:
     ceiling_accel_wander_g: float = 0.012
     tremor_gyro_dps: float = 0.15
     tremor_accel_g: float = 0.006
-    shortest_s: float = 0.6
+    shortest_s: float = 1.0
     shortest_no_gyro_s: float = 1.2

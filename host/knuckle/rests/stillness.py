@@ -19,7 +19,8 @@ _MEMORY_S = 5.0
 _RETURN_CELLS = 3
 """Good cells in a row after which a disturbance counts as over."""
 _YOUNG_S = 2.0
-"""A change of rate within this time of a rest's start is settling, not a move."""
+_YOUNG_LEVEL_S = 1.5
+"""A change of rate, or of the accelerometer, so soon after a rest's start is settling."""
 _LOOK_BACK_S = 3.0
 _DOUBT_DEG = 0.15
 """A disturbance over which the gyro turned further may have been a move."""
@@ -83,7 +84,7 @@ class Stillness:
         self._memory = max(8, round(_MEMORY_S / self._cell_s))
         self._loud = max(settings.loudness, 1.0 + 7.0 * math.sqrt(2.0 / (size - 1)))
         self._longest_knock = max(2, round(settings.longest_knock_s / self._cell_s))
-        self._candidates = Candidates(size, self._cell_s, has_gyro, settings)
+        self._candidates = Candidates(size, self._cell_s, has_gyro, self._loud, settings)
         self._walk = round(_LOOK_BACK_S / self._cell_s)
         self._look_back = self._candidates.longest + 6 * self._walk
         self.bias = BiasWitnesses()
@@ -323,7 +324,7 @@ class Stillness:
             if last >= change - changed:
                 yield self._close(rest, first - 1, cell, at_s, earliest=last + 2)
                 return
-        if rest.level.rate_changed and self._settles(rest, at, changed):
+        if self._settles(rest, at, changed):
             kept = len(rest.good) - at
             level = Level(self._cell_s, self.floor, self._settings, self._has_gyro)
             end_row = cell - self._offset + 1
@@ -356,11 +357,13 @@ class Stillness:
         return left - 1
 
     def _settles(self, rest: _Open, at: int, changed: int) -> bool:
-        """Whether a change of rate leads to stillness rather than away from it."""
+        """Whether a change leads to stillness rather than away from it."""
+        if not rest.level.rate_changed:
+            return at * self._cell_s < _YOUNG_LEVEL_S
         if not self.bias.sure:
             return at * self._cell_s < _YOUNG_S
         early, late = rest.level.sides(changed)
-        return self.bias.rate_dps(*late) < self.bias.rate_dps(*early)
+        return self.bias.distance_dps(late[0]) < self.bias.distance_dps(early[0])
 
     def _close(
         self, rest: _Open, end: int, cell: int, at_s: float, earliest: int | None = None
