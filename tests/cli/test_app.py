@@ -170,6 +170,32 @@ def test_verbose_shows_the_log(capsys: pytest.CaptureFixture[str]) -> None:
     assert f"knuckle {__version__}: config" in capsys.readouterr().err
 
 
+def test_full_disk_is_no_fault_of_the_program(
+    monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    with_command(monkeypatch, OSError(28, "No space left on device"))
+    assert program.run(["fail"]) == 1
+    told = capsys.readouterr().err
+    assert "No space left on device" in told
+    assert "fault of its own" not in told
+
+
+def test_reader_that_has_seen_enough() -> None:
+    child = subprocess.Popen(
+        [sys.executable, "-m", "knuckle", "watch", "--pod", "sim:"],
+        stdout=subprocess.PIPE,
+        stderr=subprocess.PIPE,
+    )
+    assert child.stdout is not None
+    assert child.stderr is not None
+    child.stdout.readline()
+    child.stdout.close()
+    told = child.stderr.read()
+    child.stderr.close()
+    assert child.wait(60) == 1
+    assert told == b""
+
+
 @pytest.mark.parametrize("encoding", ["cp437", "cp1252", "ascii"])
 def test_old_code_pages(encoding: str) -> None:
     done = subprocess.run(

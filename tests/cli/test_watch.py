@@ -3,6 +3,10 @@
 from __future__ import annotations
 
 import math
+import os
+import signal
+import subprocess
+import sys
 from pathlib import Path
 
 import numpy as np
@@ -87,6 +91,25 @@ def test_mistakes(
     assert told in shown
     assert "next:" in shown
     assert "fault of its own" not in shown
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="Windows sends no SIGINT to one child")
+def test_ctrl_c_ends_it_tidily() -> None:
+    child = subprocess.Popen(
+        [sys.executable, "-m", "knuckle", "watch", "--pod", "sim:?speed=1"],
+        stdout=subprocess.PIPE,
+        stderr=subprocess.PIPE,
+        text=True,
+        env={**os.environ, "PYTHONUNBUFFERED": "1"},
+    )
+    assert child.stdout is not None
+    for line in child.stdout:
+        if "Moving" in line:
+            break
+    child.send_signal(signal.SIGINT)
+    _, told = child.communicate(timeout=60)
+    assert child.returncode == 130
+    assert told == "Interrupted.\n"
 
 
 def test_speed_for_eyes() -> None:

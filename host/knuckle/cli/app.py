@@ -6,6 +6,7 @@ Exit codes: 0 done, 1 failed, 2 usage, 3 measurement refused, 130 interrupted.
 from __future__ import annotations
 
 import io
+import os
 import sys
 from collections.abc import Sequence
 from importlib import import_module
@@ -134,6 +135,22 @@ def _explain_bug(error: Exception) -> str:
     )
 
 
+def _explain_system(error: OSError) -> str:
+    log.write_traceback(error)
+    return (
+        f"The system refused something: {error}.\n"
+        "  cause: a full disk, a missing permission, or an output that was closed.\n"
+        "  next:  Put that right and try again; everything captured so far is kept."
+    )
+
+
+def _pipe_closed() -> int:
+    # Whoever read our output (`head`, say) has seen enough. What is still buffered goes to
+    # nowhere, or Python would complain about it at its end.
+    os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+    return FAILED
+
+
 def run(arguments: Sequence[str]) -> int:
     """Carry out one call of the program and return its exit code.
 
@@ -147,6 +164,7 @@ def run(arguments: Sequence[str]) -> int:
             stream.reconfigure(errors="replace")
     try:
         code = build()(args=_general_first(arguments), prog_name="knuckle", standalone_mode=False)
+        sys.stdout.flush()
     except KnuckleError as error:
         log.LOGGER.info("%s: %s", type(error).__name__, error)
         print(explain(error), file=sys.stderr)
@@ -156,6 +174,11 @@ def run(arguments: Sequence[str]) -> int:
         return int(error.exit_code)
     except (KeyboardInterrupt, typer.Abort):
         code = INTERRUPTED
+    except BrokenPipeError:
+        return _pipe_closed()
+    except OSError as error:
+        print(_explain_system(error), file=sys.stderr)
+        return FAILED
     except Exception as error:
         print(_explain_bug(error), file=sys.stderr)
         return FAILED
