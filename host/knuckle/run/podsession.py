@@ -14,14 +14,13 @@ from knuckle.errors import KnuckleError, LinkTimeout
 from knuckle.links.contract import Chunk
 from knuckle.model.wheel import Wheel
 from knuckle.rests.settings import RestSettings
+from knuckle.run.attendance import Attendance
 from knuckle.run.deadlines import (
     Deadlines,
     State,
     another_pod,
     cannot_take,
-    gone_silent,
     link_ended,
-    no_hello,
 )
 from knuckle.run.events import (
     ButtonPressed,
@@ -97,11 +96,10 @@ class PodSession:
         self.hello: Hello | None = None
         self.seen: PodSeen | None = None
         self.readings = Readings(wheel, rest_settings=rest_settings, keep=keep_samples)
-        self.silent: LinkTimeout | None = None
         self._rate_hz = rate_hz
         self._calibration_of = calibration_of
         self._expected = identity if identity != NO_IDENTITY else None
-        self._deadlines = deadlines if deadlines is not None else Deadlines()
+        self._attendance = Attendance(deadlines if deadlines is not None else Deadlines())
         self._new_identity = new_identity
         self._decoder = PodDecoder()
         self._exchange = Exchange()
@@ -111,11 +109,7 @@ class PodSession:
         self._settings: SettingsRecord | None = None
         self._steps: Generator[Request, Reply, Any] | None = None
         self._now_s = 0.0
-        self._opened_s = 0.0
         self._asked_s: float | None = None
-        self._last_data_s: float | None = None
-        self._down_since_s: float | None = None
-        self._bytes_since_opening = 0
         self._has_streamed = False
         self._restarts_told = 0
 
@@ -124,10 +118,9 @@ class PodSession:
     def opened(self, at_s: float) -> list[RunEvent]:
         """Take note that the link is open (again)."""
         self.state = State.WAITING
-        self._now_s = self._opened_s = at_s
+        self._now_s = at_s
         self._asked_s = None
-        self._bytes_since_opening = 0
-        self.silent = None
+        self._attendance.opened(at_s)
         return self._told()
 
     def receive(self, chunk: Chunk) -> list[RunEvent]:
@@ -145,21 +138,18 @@ class PodSession:
         self._now_s = chunk.arrival_s
         samples: list[Message] = []
         if chunk.data:
-            self._bytes_since_opening += len(chunk.data)
             self._decoder.receive_data(chunk.data)
             for message in self._decoder.events():
                 self._take(message, samples)
         self._push(samples)
         if chunk.data:
-            self._last_data_s = chunk.arrival_s
+            self._attendance.bytes_came(chunk.arrival_s)
             if self.state is State.STREAMING:
-                self.silent = None
                 report = self._health.report(chunk.arrival_s, self._decoder.counts)
                 if report is not None:
                     self._events.append(report)
         self._exchange.pass_time(self._now_s)
-        self._judge_waiting()
-        self._judge_silence()
+        self._judge_attendance()
         return self._told()
 
     def lost(self, at_s: float, reason: KnuckleError) -> list[RunEvent]:
@@ -222,9 +212,14 @@ class PodSession:
         return self.seen is not None and self.seen.hello is None
 
     @property
+    def silent(self) -> LinkTimeout | None:
+        """Why an open link counts as down; None while bytes come."""
+        return self._attendance.silent
+
+    @property
     def down_since_s(self) -> float | None:
         """Link time from which nothing has come; None while the link is up."""
-        return self._down_since_s
+        return self._attendance.down_since_s
 
     # ---- messages
 
@@ -332,7 +327,6 @@ class PodSession:
     def _streams(self) -> None:
         self.state = State.STREAMING
         self._has_streamed = True
-        self._last_data_s = self._now_s
         self._health.start_over()
         self._come_up()
 
@@ -390,35 +384,24 @@ class PodSession:
                 HANDSHAKE_TOKENS,
             )
 
-    def _judge_waiting(self) -> None:
-        if self.state is not State.WAITING:
-            return
-        waited_s = self._now_s - self._opened_s
-        counts = self._decoder.counts
-        lines_come = counts.headerless_lines > 0
-        limit_s = self._deadlines.header_s if lines_come else self._deadlines.hello_s
-        if waited_s < limit_s:
-            return
-        raise no_hello(limit_s, bytes_came=self._bytes_since_opening > 0)
-
-    def _judge_silence(self) -> None:
-        if self.state is not State.STREAMING or self._last_data_s is None:
-            return
-        silent_s = self._now_s - self._last_data_s
-        if silent_s >= self._deadlines.silence_s and self.silent is None:
-            self.silent = gone_silent(silent_s)
-            self._go_down(self.silent)
+    def _judge_attendance(self) -> None:
+        if self.state is State.WAITING:
+            lines_come = self._decoder.counts.headerless_lines > 0
+            overdue = self._attendance.hello_overdue(self._now_s, lines_come=lines_come)
+            if overdue is not None:
+                raise overdue
+        elif self.state is State.STREAMING:
+            silent = self._attendance.fell_silent(self._now_s)
+            if silent is not None:
+                self._go_down(silent)
 
     def _go_down(self, reason: KnuckleError) -> None:
-        if self._down_since_s is None and self.seen is not None:
-            last_s = self._last_data_s
-            self._down_since_s = last_s if last_s is not None else self._now_s
+        if self.seen is not None and self._attendance.goes_down(self._now_s):
             self._events.append(LinkDown(self.wheel, self._now_s, reason))
 
     def _come_up(self) -> None:
-        if self._down_since_s is not None:
-            gap_s = self._now_s - self._down_since_s
-            self._down_since_s = None
+        gap_s = self._attendance.comes_up(self._now_s)
+        if gap_s is not None:
             self._events.append(LinkUp(self.wheel, self._now_s, gap_s))
 
     def _told(self) -> list[RunEvent]:
