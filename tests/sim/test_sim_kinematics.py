@@ -110,7 +110,7 @@ def test_body_leans_out_of_the_turn_and_hides_some_caster() -> None:
     assert curve(np.radians(-20.0)) == pytest.approx(-curve(np.radians(20.0)), rel=1e-6)
     assert curve(0.0) == 0.0
     loss = 1.0 - caster_as_swept_deg(car, Wheel.LF, 20.0) / car.LF.caster_deg
-    assert 0.01 < loss < 0.06  # design section 3: "typically a few per cent low"
+    assert 0.01 < loss < 0.06  # common practice, no source: a few per cent low
     assert caster_as_swept_deg(car, Wheel.RF, 20.0) == caster_as_swept_deg(car, Wheel.LF, 20.0)
     assert body_roll_curve(Car(body_roll=False)) is None
 

@@ -56,7 +56,7 @@ def test_integrated_gyro_carries_up_while_the_pod_is_handled() -> None:
 
 
 def test_attitude_is_the_product_of_turn_and_roll() -> None:
-    # u_pod = A^T up with A = R(k, theta) R(e, rho): design section 3; here by scipy.
+    # u_pod = A^T up with A = R(k, theta) R(e, rho): docs/simulation.md; here by scipy.
     knuckle = Knuckle(caster_deg=4.0, sai_deg=11.0, camber_deg=-1.0, toe_deg=0.2)
     axes = pod_axes(Car(RF=knuckle), Wheel.RF, Seat(0.3, 0.01, -0.02), ground_up(0.1, 0.2))
     theta, rho = np.radians(17.0), np.radians(3.0)
@@ -95,8 +95,8 @@ def test_lever_acceleration_is_that_of_the_moving_point() -> None:
     assert motion.push_g[quiet] == pytest.approx(expected[quiet], abs=2e-5)
 
 
-def test_lever_figure_of_the_design() -> None:
-    # Design section 4: 0.3 m at 10 deg/s is 0.05 deg.
+def test_lever_figure_of_the_docs() -> None:
+    # docs/simulation.md: 0.3 m at 10 deg/s is 0.05 deg.
     axes = pod_axes(Car(), Wheel.LF, Seat(0.0, 0.0, 0.0), ground_up(0.0, 0.0))
     steady = Motion1(np.zeros(1), np.radians([10.0]), np.zeros(1))
     motion = wheel_motion(axes, steady, Motion1.zeros(1), None, np.array([0.0, 0.3, 0.0]))

@@ -58,7 +58,7 @@ def test_camber_at_each_rest_is_the_truth(wheel: str, pitch_deg: float) -> None:
 
 @pytest.mark.parametrize("wheel", ["LF", "RF"])
 def test_the_cone_of_the_rests_gives_caster_and_sai_back(wheel: str) -> None:
-    # Design section 3: x = q (y x z), tan caster = -k_x / k_z, tan SAI = -k_y / k_z.
+    # docs/measurement.md: x = q (y x z), tan caster = -k_x / k_z, tan SAI = -k_y / k_z.
     scenario = load("garage", wheel=wheel, **QUIET, **{"mount.pitch_deg": 30.0})
     scenario = load(
         "garage", wheel=wheel, **QUIET,

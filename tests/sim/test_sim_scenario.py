@@ -8,6 +8,7 @@ import pytest
 
 from knuckle.errors import UsageError
 from knuckle.model.wheel import Wheel
+from knuckle.sim.recording import simulate_block
 from knuckle.sim.scenario import load, names
 from knuckle.sim.spec import Purpose
 
@@ -106,3 +107,10 @@ def test_line_names_what_is_needed_to_run_it_again() -> None:
     line = load("garage", wheel="RF", seed=9).line()
     for part in ("garage", "RF", "sweep", "9"):
         assert part in line
+
+
+def test_a_line_that_carries_nothing_and_a_name_that_does_not_fit() -> None:
+    with pytest.raises(UsageError, match=r"pod\.baud"):
+        simulate_block(load("garage", **{"pod.baud": 1200, "pod.raw_rate_hz": 1000}))
+    with pytest.raises(UsageError, match=r"pod\.name"):
+        load("garage", **{"pod.name": "x" * 25})

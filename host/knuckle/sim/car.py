@@ -21,7 +21,7 @@ class WheelTruth:
 
 @dataclass(frozen=True, slots=True)
 class Knuckle:
-    """One wheel and its steering axis at straight ahead, in the signs of design section 2."""
+    """One wheel and its steering axis at straight ahead, in the signs of docs/measurement.md."""
 
     caster_deg: float = key(
         6.0, "Caster; positive: top of the axis leans rearward.", low=-20, high=20

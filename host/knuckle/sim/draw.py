@@ -19,7 +19,7 @@ def draw_case(
     """Draw a scenario for the coverage of intervals.
 
     Uniform: side, caster -2 to 9, SAI 5 to 16, camber -4 to 1 deg, pitch of the pod, any.
-    Normal, one sigma, as the table of priors in design section 3: toe 0.3 deg; pads 0.1 deg each;
+    Normal, one sigma, as in docs/measurement.md: toe 0.3 deg; pads 0.1 deg each;
     mount tilt 0.2, yaw 0.5 deg; roll 0.05 deg at each stop; accelerometer bias 1 mg, scale and
     cross-axis 0.1 %, turn in the case 0.05 deg; gyro scale 3 %, cross-axis 2 %. The body does not
     roll, the first stop is straight ahead, and nothing goes wrong.

@@ -25,7 +25,7 @@ from knuckle.sim.truth import ScriptedRest
 from knuckle.wire.messages import Cue
 
 SETTLED_WITHIN_DEG = 0.1
-"""Of its final value: the moment from which a hold counts as a rest (design section 9)."""
+"""Of its final value: the moment from which a hold counts as a rest (what a cue is timed from)."""
 _HAND_DEG = 14.0
 """A larger turn is made of several pulls at the steering wheel."""
 

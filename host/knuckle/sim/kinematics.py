@@ -1,7 +1,7 @@
 """Exact kinematics of a knuckle that carries a pod.
 
 Vehicle axes are X forward, Y left, Z up, normal to the pads. The right side is the left side
-mirrored in Y. Source: plain rigid-body geometry of design section 3; checked in the tests
+mirrored in Y. Source: plain rigid-body geometry of docs/measurement.md; checked in the tests
 against the exact table and against `scipy.spatial.transform.Rotation`.
 """
 

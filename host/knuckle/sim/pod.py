@@ -7,21 +7,15 @@ from typing import Final
 
 import numpy as np
 
-from knuckle.errors import PodError
 from knuckle.model.block import IntArray
 from knuckle.sim.line import FaultyLine
 from knuckle.sim.rig import Rig
 from knuckle.sim.scenario import Scenario
-from knuckle.sim.settings import stored_settings
+from knuckle.sim.settings import SettingsMemory
 from knuckle.sim.truth import Truth
 from knuckle.wire import budget
 from knuckle.wire.codec import CommandDecoder, encode_message
-from knuckle.wire.commands import (
-    parse_cue,
-    parse_set_rate,
-    parse_settings_read,
-    parse_settings_write,
-)
+from knuckle.wire.commands import parse_cue, parse_set_rate
 from knuckle.wire.messages import (
     PROTOCOL,
     Ack,
@@ -41,7 +35,6 @@ from knuckle.wire.messages import (
     Status,
     sample_width,
 )
-from knuckle.wire.settings import SettingsRecord
 
 FIRMWARE: Final = (1, 0, 0)
 HARDWARE: Final = "simulated"
@@ -90,8 +83,7 @@ class SimulatedPod:
         self._channels = self._rig.chip.channels
         self._line = FaultyLine(scenario.faults.line, self.seed)
         self._decoder = CommandDecoder()
-        self._settings = bytearray(stored_settings(self._rig.case))
-        self._record = SettingsRecord.from_bytes(bytes(self._settings))
+        self._settings = SettingsMemory(self._rig.case)
         pod = scenario.pod
         self._fast = 1.0 + pod.clock_ppm * 1e-6
         self._script_zero_s: float | None = None
@@ -231,8 +223,8 @@ class SimulatedPod:
             protocol=PROTOCOL,
             hardware=HARDWARE,
             firmware=FIRMWARE,
-            identity=self._record.identity,
-            name=self._record.name,
+            identity=self._settings.record.identity,
+            name=self._settings.record.name,
             reset_cause=self._cause,
             streaming=self._streaming,
             tick_hz=self.scenario.pod.tick_hz,
@@ -338,7 +330,7 @@ class SimulatedPod:
             case Command.SETTINGS_READ:
                 self._read_settings(command)
             case Command.SETTINGS_WRITE:
-                self._acknowledge(command, self._write_settings(command.payload))
+                self._acknowledge(command, self._settings.write(command.payload))
             case Command.CLOCK:
                 self._send(ClockReply(command.token, self._tick(self.now_s)))
             case Command.CUE:
@@ -373,30 +365,11 @@ class SimulatedPod:
         return AckCode.OK
 
     def _read_settings(self, command: HostCommand) -> None:
-        wanted = parse_settings_read(command.payload)
-        if wanted is None:
-            self._acknowledge(command, AckCode.BAD_LENGTH)
-        elif wanted.length == 0 or wanted.offset + wanted.length > len(self._settings):
-            self._acknowledge(command, AckCode.BAD_VALUE)
+        found = self._settings.read(command.payload)
+        if isinstance(found, AckCode):
+            self._acknowledge(command, found)
         else:
-            data = bytes(self._settings[wanted.offset : wanted.offset + wanted.length])
-            self._send(SettingsData(command.token, wanted.offset, data))
-
-    def _write_settings(self, payload: bytes) -> AckCode:
-        wanted = parse_settings_write(payload)
-        if wanted is None:
-            return AckCode.BAD_LENGTH
-        if wanted.offset + len(wanted.data) > len(self._settings):
-            return AckCode.BAD_VALUE
-        end = wanted.offset + len(wanted.data)
-        self._settings[wanted.offset : end] = wanted.data
-        if end < len(self._settings):
-            return AckCode.OK
-        try:
-            self._record = SettingsRecord.from_bytes(bytes(self._settings))
-        except PodError:
-            return AckCode.SETTINGS_FAULT
-        return AckCode.OK
+            self._send(SettingsData(command.token, *found))
 
     def _cue(self, payload: bytes) -> AckCode:
         pattern = parse_cue(payload)

@@ -49,6 +49,12 @@ def simulate_block(
     -------
     Recording
         Block (n samples) and truth; times of both are seconds of pod time since the first sample.
+        Rests that `duration_s` cuts end with the block.
+
+    Raises
+    ------
+    UsageError
+        If the script cannot be done on that wheel, or the line is too slow.
     """
     rig = Rig(scenario, seed)
     pod = scenario.pod
@@ -59,13 +65,13 @@ def simulate_block(
     if duration_s is None:
         rig.person.plan_until(_LONGEST_S)
         duration_s = min(rig.person.end_s, _LONGEST_S)
-    count = int(duration_s / (true_s * averaging))
+    count = max(1, int(duration_s / (true_s * averaging)))
     raw = rig.raw(true_s * np.arange(count * averaging, dtype=float), true_s)
     sums = raw.reshape(count, averaging, raw.shape[1]).sum(axis=1)
     t_s = nominal_s * averaging * np.arange(count, dtype=float)
     block = _block(rig, sums / averaging, t_s, nominal_s * averaging, calibrated)
     lag_s = 0.5 * (averaging - 1) * true_s
-    return Recording(block, _in_pod_time(rig.truth(), fast, lag_s))
+    return Recording(block, _in_pod_time(rig.truth(), fast, lag_s, float(t_s[-1])))
 
 
 def _block(rig: Rig, mean: FloatArray, t_s: FloatArray, period_s: float, calibrated: bool) -> Block:
@@ -112,11 +118,13 @@ def _kept(scenario: Scenario, t_s: FloatArray) -> tuple[BoolArray, FloatArray]:
     return kept, stretch
 
 
-def _in_pod_time(truth: Truth, fast: float, lag_s: float) -> Truth:
+def _in_pod_time(truth: Truth, fast: float, lag_s: float, last_s: float) -> Truth:
     def pod_s(t_s: float) -> float:
         return (t_s - lag_s) * fast
 
     rests = tuple(
-        replace(r, start_s=max(0.0, pod_s(r.start_s)), end_s=pod_s(r.end_s)) for r in truth.rests
+        replace(r, start_s=max(0.0, pod_s(r.start_s)), end_s=min(last_s, pod_s(r.end_s)))
+        for r in truth.rests
+        if pod_s(r.start_s) < last_s
     )
     return replace(truth, rests=rests, knocks_s=tuple(pod_s(t) for t in truth.knocks_s))

@@ -71,7 +71,7 @@ class Rig:
     Raises
     ------
     UsageError
-        If the script cannot be done on that wheel.
+        If the script cannot be done on that wheel, or the line is too slow.
     """
 
     def __init__(self, scenario: Scenario, seed: int | None = None) -> None:
@@ -81,7 +81,14 @@ class Rig:
         self.chip = Chip(self.case)
         pod = scenario.pod
         self.period_ticks = round(pod.tick_hz / pod.raw_rate_hz)
-        least = budget.least_averaging(pod.baud, self.chip.channels, self.period_ticks, pod.tick_hz)
+        try:
+            least = budget.least_averaging(
+                pod.baud, self.chip.channels, self.period_ticks, pod.tick_hz
+            )
+        except ValueError as error:
+            raise UsageError(
+                f"Scenario {scenario.name}: {error}.", "pod.baud is too low.", "Raise it."
+            ) from error
         self.averaging = max(pod.averaging, least)
         self.person: Person
         if scenario.purpose in {Purpose.CAMBER, Purpose.CAMBER_ALL}:

@@ -17,6 +17,7 @@ from knuckle.sim.car import Car, WheelTruth
 from knuckle.sim.faults import Faults
 from knuckle.sim.fields import build, key
 from knuckle.sim.spec import Calibration, Mount, Pads, Pod, Purpose, Script, Sensor
+from knuckle.wire.codec import LONGEST_NAME
 
 
 @dataclass(frozen=True, slots=True)
@@ -25,7 +26,7 @@ class Scenario:
 
     name: str = key("unnamed", "Shown and stored with every run.")
     about: str = key("", "One sentence for people.")
-    seed: int = key(1, "Used when none is given.", low=0, high=2**63 - 1)
+    seed: int = key(1, "Used when none is given.", low=0, high=2**32 - 1)
     wheel: Wheel = key(Wheel.LF, "The wheel that carries the pod.")
     purpose: Purpose = key(Purpose.SWEEP, "What the person does: decides the script.")
     car: Car = key(Car, "The car.")
@@ -90,6 +91,11 @@ def load(name_or_path: str | Path, **overrides: Any) -> Scenario:
 
 def _check(scenario: Scenario, source: str) -> None:
     """Check what one key alone cannot tell."""
+    if len(scenario.pod.name.encode()) > LONGEST_NAME or "\0" in scenario.pod.name:
+        raise UsageError(
+            f"{source}: pod.name = {scenario.pod.name!r} cannot be used.",
+            f"Allowed: up to {LONGEST_NAME} bytes of UTF-8.",
+        )
     script = scenario.script
     for name, items in (("positions_deg", script.positions_deg), ("wheels", script.wheels)):
         if not items:

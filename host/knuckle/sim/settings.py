@@ -6,20 +6,64 @@ from typing import cast
 
 import numpy as np
 
+from knuckle.errors import PodError
 from knuckle.model.block import FloatArray
 from knuckle.sim.case import Case, Stream, generator, off_diagonal
 from knuckle.sim.sensor import REFERENCE_C
+from knuckle.wire.commands import (
+    LONGEST_SETTINGS_PIECE,
+    parse_settings_read,
+    parse_settings_write,
+)
+from knuckle.wire.messages import AckCode
 from knuckle.wire.settings import Matrix, SettingsRecord, StoredCalibration, Vector
 
 CALIBRATED_ON = 1767225600
 """2026-01-01 00:00 UTC: when every simulated pod was calibrated."""
 
 
-def stored_settings(case: Case) -> bytes:
-    """Return the record as bytes; the identity follows from the seed."""
-    identity = generator(case.seed, Stream.CASE, 1).bytes(8)
-    pod = case.scenario.pod
-    return SettingsRecord(identity, pod.name, pod.baud, _calibration(case)).to_bytes()
+class SettingsMemory:
+    """The pod's memory of its settings, read and written piece by piece.
+
+    The identity follows from the seed.
+
+    Attributes
+    ----------
+    record : SettingsRecord
+        The settings in force.
+    """
+
+    def __init__(self, case: Case) -> None:
+        identity = generator(case.seed, Stream.CASE, 1).bytes(8)
+        pod = case.scenario.pod
+        self.record = SettingsRecord(identity, pod.name, pod.baud, _calibration(case))
+        self._bytes = bytearray(self.record.to_bytes())
+
+    def read(self, payload: bytes) -> tuple[int, bytes] | AckCode:
+        """Answer a SETTINGS_READ: offset and bytes, or what is wrong with it."""
+        wanted = parse_settings_read(payload)
+        if wanted is None:
+            return AckCode.BAD_LENGTH
+        end = wanted.offset + wanted.length
+        if not 1 <= wanted.length <= LONGEST_SETTINGS_PIECE or end > len(self._bytes):
+            return AckCode.BAD_VALUE
+        return wanted.offset, bytes(self._bytes[wanted.offset : end])
+
+    def write(self, payload: bytes) -> AckCode:
+        """Carry out a SETTINGS_WRITE; the record is taken into use with its last byte."""
+        wanted = parse_settings_write(payload)
+        if wanted is None:
+            return AckCode.BAD_LENGTH
+        end = wanted.offset + len(wanted.data)
+        if end > len(self._bytes):
+            return AckCode.BAD_VALUE
+        self._bytes[wanted.offset : end] = wanted.data
+        if end == len(self._bytes):
+            try:
+                self.record = SettingsRecord.from_bytes(bytes(self._bytes))
+            except PodError:
+                return AckCode.SETTINGS_FAULT
+        return AckCode.OK
 
 
 def _calibration(case: Case) -> StoredCalibration | None:
