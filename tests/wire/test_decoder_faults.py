@@ -229,6 +229,16 @@ def test_a_text_pod_survives_a_stray_delimiter():
     assert decoder.counts.discarded_bytes == 0
 
 
+def test_the_tail_of_a_broken_line_does_not_pass_for_a_sample():
+    start = b"t_s,ax_g,ay_g,az_g\n12.34,0,0,1\n"
+    for at in range(1, 12):
+        line = b"12.35,0,0,1\n"
+        data = start + line[:at] + b"\0" + line[at:] + b"12.36,0,0,1\n" * 40
+        found, _ = run([data])
+        times = {m.values[0] for m in found if isinstance(m, TextSample)}
+        assert times == {12.34, 12.36}
+
+
 def test_lines_between_stray_delimiters_are_read():
     text = b"t_s,ax_g,ay_g,az_g\n0.01,0,0,1\n"
     found, decoder = run([b"\0", text, b"\0", b"0.02,0,0,1\n\0"])

@@ -5,8 +5,8 @@ alone, never on how they were cut into pieces.
 
 A stretch between two 0x00 is a frame candidate. It is read as text instead when it is too
 long for a frame, or fails as one, and looks like text: a text pod sends no 0x00, so one that
-line noise made costs nothing. The stream starts as if after a 0x00, and goes over to text at
-the first line end.
+line noise made costs no more than its line. The stream starts as if after a 0x00, and goes
+over to text at the first line end.
 """
 
 from __future__ import annotations

@@ -50,7 +50,7 @@ class TextLines:
     def __init__(self) -> None:
         self.counts = TextCounts()
         self._partial = b""
-        self._overlong = False
+        self._broken = False
         self._header: Header | None = None
         self._facts: dict[str, str] = {}
 
@@ -59,26 +59,30 @@ class TextLines:
         found: list[TextHeader | TextSample] = []
         *lines, rest = (self._partial + data).split(b"\n")
         for line in lines:
-            if self._overlong or len(line) > LONGEST_LINE:
-                self._overlong = False
+            if self._broken or len(line) > LONGEST_LINE:
+                self._broken = False
                 self._refuse(line)
                 continue
             message = self._line(line)
             if message is not None:
                 found.append(message)
-        if self._overlong or len(rest) > LONGEST_LINE:
-            self._overlong = True
+        if self._broken or len(rest) > LONGEST_LINE:
+            self._broken = True
             self.counts.discarded_bytes += len(rest)
             rest = b""
         self._partial = rest
         return found
 
     def end(self) -> None:
-        """Throw an unfinished line away: the text was broken off."""
-        if self._partial or self._overlong:
+        """Throw an unfinished line away: the text was broken off.
+
+        What follows up to the next line end is thrown away too: the tail of a sample line
+        could pass for a sample.
+        """
+        if self._partial or self._broken:
             self._refuse(self._partial)
+            self._broken = True
         self._partial = b""
-        self._overlong = False
 
     def _refuse(self, line: bytes) -> None:
         self.counts.discarded_bytes += len(line)
