@@ -185,6 +185,26 @@ def test_a_command_under_way_when_the_run_ends_fails() -> None:
     go(loop, react)
 
 
+def test_a_failing_store_reaches_a_consumer_that_waits_for_an_answer() -> None:
+    pod = ScriptedPod()
+    pod.deaf_to.add(Command.CLOCK)
+    waiting: list[bool] = []
+
+    def sink(stream: int, arrival_s: float, data: bytes) -> None:
+        if waiting:
+            raise StoreError("The disk is full.")
+
+    loop = RunLoop({LF: sim(pod)}, raw_sink=sink)
+
+    async def react(event: RunEvent) -> None:
+        if isinstance(event, Samples):
+            waiting.append(True)
+            await loop.command(LF, Command.CLOCK, deadline_s=100.0)
+
+    with pytest.raises(StoreError, match="full"):
+        go(loop, react)
+
+
 def test_two_pods_each_on_its_wheel_stay_in_step() -> None:
     left, right = ScriptedPod(lasts_s=8.0, seed=1), ScriptedPod(lasts_s=8.0, seed=2)
     streams: dict[int, int] = {}

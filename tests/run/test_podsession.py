@@ -93,6 +93,35 @@ def test_drawn_identities_are_64_bits_and_differ() -> None:
     assert all(len(identity) == 8 for identity in drawn)
 
 
+def test_an_identity_that_cannot_be_written_is_told_and_the_pod_measures() -> None:
+    pod = ScriptedPod(BLANK, identity=bytes(8))
+    pod.refuses[Command.SETTINGS_WRITE] = AckCode.SETTINGS_FAULT
+    events = Bench(pod).run(3.0)
+    seen = of_kind(events, PodSeen)[0]
+    assert seen.identity == bytes(8)
+    assert "memory is at fault" in seen.settings_problem
+    assert of_kind(events, Samples)
+
+
+def test_an_identity_counts_only_as_the_pod_says_it_holds_it() -> None:
+    class Forgetful(ScriptedPod):
+        def receive(self, data: bytes) -> None:
+            super().receive(data)
+            self.settings[:] = BLANK
+
+    events = Bench(Forgetful(BLANK, identity=bytes(8))).run(3.0)
+    seen = of_kind(events, PodSeen)[0]
+    assert seen.identity == bytes(8)
+    assert "blank" in seen.settings_problem
+
+
+def test_a_pod_that_knows_itself_keeps_its_blank_settings() -> None:
+    pod = ScriptedPod(BLANK)
+    events = Bench(pod).run(3.0)
+    assert bytes(pod.settings) == BLANK
+    assert of_kind(events, PodSeen)[0].identity == IDENTITY
+
+
 def test_damaged_settings_are_not_written_over() -> None:
     damaged = bytearray(SettingsRecord(name="precious").to_bytes())
     damaged[20] ^= 1

@@ -17,7 +17,7 @@ from knuckle.model.rest import Rest
 from knuckle.model.wheel import Wheel
 from knuckle.rests.detector import DroppedRest
 from knuckle.rests.settings import RestSettings
-from knuckle.run.deadlines import Deadlines
+from knuckle.run.deadlines import Deadlines, link_ended
 from knuckle.run.events import Ended, RunEvent
 from knuckle.run.exchange import Reply, Request
 from knuckle.run.pace import Pace
@@ -281,6 +281,8 @@ class RunLoop:
         except BaseException as error:  # told to the consumer, who alone can act on it
             line.ended = True
             self._told.put_nowait(error)
+            reason = error if isinstance(error, KnuckleError) else link_ended()
+            session.lost(clock.now_s(), reason)  # a consumer may be waiting for an answer
         finally:
             line.ended = True
             self._pace.ended(clock)
