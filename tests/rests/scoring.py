@@ -58,7 +58,11 @@ class Score:
                 > 0.5 * (rest.end_s - rest.start_s)
             ]
             label = f"{name}: {rest.start_s:.2f}-{rest.end_s:.2f}"
-            if not place or abs(truths[place[0]].drift_dps) >= SHORTEST_DRIFT_DPS:
+            drifts = bool(place) and abs(truths[place[0]].drift_dps) >= SHORTEST_DRIFT_DPS
+            if drifts and block.gyro_dps is None:
+                # Whether gravity shows it in time depends on its length: not judged.
+                continue
+            if not place or drifts:
                 self.invented.append(label)
                 continue
             truth = truths[place[0]]

@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 import math
+from itertools import pairwise
 
 import numpy as np
 
-from knuckle.rests.consensus import BIAS_PER_G_DPS, vouched
+from knuckle.rests.consensus import BIAS_PER_G_DPS, same_stand, vouched
 from knuckle.rests.reading import Reading
 
 Vector = tuple[float, float, float]
@@ -21,8 +22,8 @@ class BiasWitnesses:
     known : bool
         Whether there is any.
     sure : bool
-        Whether a single rest cannot have been a drift: two agree, or the accelerometer
-        vouches for one.
+        Whether it cannot have been a drift: two agree between which the wheel moved, or the
+        accelerometer vouches for one.
     """
 
     def __init__(self) -> None:
@@ -43,7 +44,8 @@ class BiasWitnesses:
             if r.rest.gyro_dps is not None and r.rest.gyro_cov_dps2 is not None
         ]
         self.known = bool(self._seen)
-        self.sure = len(self._seen) >= 2 or any(vouched(r) for r in kept)
+        moved = any(not same_stand(a, b) for a, b in pairwise(kept))
+        self.sure = moved or any(vouched(r) for r in kept)
 
     def rate_dps(self, gyro: Vector, accel: Vector, variance: float) -> float:
         """Return the least rate of turn that the witnesses leave in a gyro mean.

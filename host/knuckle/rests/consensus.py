@@ -68,6 +68,12 @@ def distance(a: FloatArray, b: FloatArray) -> float:
     return float(np.sqrt(np.sum((a - b) ** 2)))
 
 
+def same_stand(before: Reading, after: Reading) -> bool:
+    """Tell whether hardly anything lies between two rests: the wheel was not turned."""
+    one, two = before.rest, after.rest
+    return one.stretch == two.stretch and two.start_s - one.end_s < _SAME_STAND_S
+
+
 def _weights(readings: list[Reading]) -> FloatArray:
     """Weigh rests by length; pieces between which nothing moved are one witness.
 
@@ -76,10 +82,8 @@ def _weights(readings: list[Reading]) -> FloatArray:
     weights = np.array([min(max(r.rest.duration_s, 0.1), _HEAVIEST_S) for r in readings])
     first = 0
     for i in range(1, len(readings) + 1):
-        if i < len(readings):
-            before, after = readings[i - 1].rest, readings[i].rest
-            if after.stretch == before.stretch and after.start_s - before.end_s < _SAME_STAND_S:
-                continue
+        if i < len(readings) and same_stand(readings[i - 1], readings[i]):
+            continue
         weights[first:i] /= i - first
         first = i
     return weights

@@ -171,26 +171,42 @@ class Level:
         after = max(3, round(_DOUBT_S / self._cell_s))
         return Doubt(first, last, turned, self.cells, self.cells + after)
 
-    def has_turned(self, doubt: Doubt) -> bool:
-        """Tell whether the accelerometer confirms the turn rather than denies it.
-
-        Up in pod axes changes by u x turn (du/dt = -w x u) if the turn was real, else not;
-        whichever is nearer to what was read, if noise lets them be told apart.
-        """
-        end = self.cells
+    def has_turned(self, doubt: Doubt) -> bool | None:
+        """Tell whether the accelerometer confirms a turn, denies it, or cannot tell (None)."""
         first = max(0, doubt.before - round(3.0 / self._cell_s))
-        if doubt.before - first < 3 or end - doubt.before < 3:
-            return False
-        u = self._accel.mean(first, doubt.before)
-        v = self._accel.mean(doubt.before, end)
-        r = [math.radians(x) for x in doubt.turned_deg]
+        count = doubt.before - first, self.cells - doubt.before
+        if min(count) < 3:
+            return None
+        return self._confirms(
+            self._accel.mean(first, doubt.before),
+            self._accel.mean(doubt.before, self.cells),
+            doubt.turned_deg,
+            1.0 / count[0] + 1.0 / count[1],
+        )
+
+    def turned_since(self, earlier: list[list[float]], turned_deg: list[float]) -> bool | None:
+        """Tell the same of a turn between some earlier cells and the whole level."""
+        n = len(earlier)
+        if min(n, self.cells) < 3:
+            return None
+        x, y, z = (sum(cell[k] for cell in earlier) / n for k in range(3))
+        return self._confirms(
+            (x, y, z),
+            self._accel.mean(0, self.cells),
+            (turned_deg[0], turned_deg[1], turned_deg[2]),
+            1.0 / n + 1.0 / self.cells,
+        )
+
+    def _confirms(self, u: Vector, v: Vector, turned_deg: Vector, over: float) -> bool | None:
+        """Hold the change from u to v against none and against what the turn would make.
+
+        Up in pod axes changes by u x turn (du/dt = -w x u).
+        """
+        r = [math.radians(x) for x in turned_deg]
         told = (u[1] * r[2] - u[2] * r[1], u[2] * r[0] - u[0] * r[2], u[0] * r[1] - u[1] * r[0])
         read = (v[0] - u[0], v[1] - u[1], v[2] - u[2])
-        variance = self._floor.accel.between * (
-            1.0 / (doubt.before - first) + 1.0 / (end - doubt.before)
-        )
-        if sum(x * x for x in told) < 4.0 * variance:
-            return False
+        if sum(x * x for x in told) < 4.0 * self._floor.accel.between * over:
+            return None
         return math.dist(read, told) < math.hypot(*read)
 
     def latest(self) -> tuple[Vector, Vector, float]:

@@ -74,10 +74,11 @@ def trimmed(
     gyro: FloatArray | None,
     floor: NoiseFloor,
     cell_s: float,
+    shortest_s: float,
 ) -> tuple[int, int]:
     """Return first and end cell once creeping ends are cut off.
 
-    At least a second is kept: a mean of less is worth less than the creep costs.
+    At least a second (or the shortest rest) is kept: a mean of less is worth less than the creep costs.
 
     Parameters
     ----------
@@ -85,7 +86,7 @@ def trimmed(
         Cell means of undisturbed cells.
     """
     n = len(accel)
-    keep = max(4, round(_TRIM_KEEPS_S / cell_s))
+    keep = max(4, round(max(_TRIM_KEEPS_S, shortest_s) / cell_s))
     longest = round(_TRIM_AT_MOST_S / cell_s)
     tail_longest = round((_TAIL_AT_MOST_S if gyro is not None else _TAIL_NO_GYRO_S) / cell_s)
     first, end = 0, n
@@ -95,9 +96,9 @@ def trimmed(
     ):
         if means is None:
             continue
-        first += _lead(means[first:end], variance, least, min(longest, end - first - keep))
         tail = means[first:end][::-1]
         end -= _lead(tail, variance, least, min(tail_longest, end - first - keep))
+        first += _lead(means[first:end], variance, least, min(longest, end - first - keep))
     return first, end
 
 
@@ -177,6 +178,7 @@ def read_rest(
         None if gyro_cells is None else gyro_cells[kept],
         floor,
         cell_s,
+        shortest_s,
     )
     kept = kept[first:end]
     if len(kept) < 2 or len(kept) * cell_s < shortest_s - 1e-9:

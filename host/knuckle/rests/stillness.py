@@ -203,26 +203,35 @@ class Stillness:
         bad = run = 0
         knocks = kept_knocks = 0
         turned = [0.0, 0.0, 0.0]
+        beyond: list[int] = []
+        before_knock: tuple[int, int] | None = None
         for r in range(row - 1, lowest - 1, -1):
             good = self._is_good(r, level)
             flags.append(good)
-            if not good and self._gyro is not None:
-                level.turn(turned, self._gyro[r])
-                if math.hypot(*turned) > _DOUBT_DEG:
-                    break
             if good:
                 run += 1
                 if bad == 0 or run >= _RETURN_CELLS:
                     if bad:
                         knocks += 1
+                        before_knock = before_knock or (kept, kept_knocks)
                     bad = 0
                     kept = len(flags)
                     kept_knocks = knocks
+                if before_knock:
+                    beyond.append(r)
             else:
+                if self._gyro is None:
+                    # A slow end of a move looks like a knock to gravity alone.
+                    break
+                level.turn(turned, self._gyro[r])
                 run = 0
                 bad += 1
                 if bad + run > self._longest_knock:
                     break
+        if before_knock and math.hypot(*turned) > _DOUBT_DEG:
+            earlier = [self._accel[r] for r in beyond]
+            if level.turned_since(earlier, turned) is not False:
+                kept, kept_knocks = before_knock
         flags = flags[:kept][::-1]
         _widen(flags)
         while flags and not flags[0]:
@@ -279,7 +288,7 @@ class Stillness:
             return
         if rest.doubt is not None and rest.level.cells >= rest.doubt.due:
             doubt, rest.doubt = rest.doubt, None
-            if rest.level.has_turned(doubt):
+            if rest.level.has_turned(doubt) is True:
                 yield self._close(rest, doubt.first - 1, cell, at_s, earliest=doubt.last + 2)
                 return
         changed = rest.level.changed()
@@ -360,7 +369,7 @@ class Stillness:
         """Whether a change leads to stillness rather than away from it."""
         if not rest.level.rate_changed:
             return at * self._cell_s < _YOUNG_LEVEL_S
-        if not self.bias.sure:
+        if not self.bias.known:
             return at * self._cell_s < _YOUNG_S
         early, late = rest.level.sides(changed)
         return self.bias.distance_dps(late[0]) < self.bias.distance_dps(early[0])
