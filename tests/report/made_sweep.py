@@ -102,7 +102,15 @@ def made_outcome(wheel: Wheel = Wheel.LF, error_deg: float = 0.02) -> Outcome:
         },
         rests=tuple(rests),
         warnings=(Notice("GYRO_UNCALIBRATED", "The gyro's scale is from its data sheet."),),
-        details={"two_reading_caster_deg": 4.93, "closure_camber_deg": float("nan")},
+        details={
+            "steer_left_deg": 19.5,
+            "steer_right_deg": -19.6,
+            "chi_squared": 3.2,
+            "degrees_of_freedom": 4.0,
+            "fit_probability": 0.52,
+            "two_reading_caster_deg": 4.93,
+            "hysteresis_camber_deg": float("nan"),
+        },
     )
 
 

@@ -18,6 +18,7 @@ from knuckle.report.export import (
     facts_of,
     new_file,
 )
+from knuckle.run.replay import read_recording
 from knuckle.store.capture import read_capture
 from knuckle.store.database import Store
 from knuckle.store.recording import block_of_run, decode
@@ -86,6 +87,15 @@ def test_csv_is_read_back_to_the_last_digit(store: Store, tmp_path: Path):
     assert facts["id"] == "0001020304050607"
     assert float(facts["accelerometer_range_g"]) == 2.0
     assert facts["calibration"] == "none"
+
+
+def test_exported_readings_are_not_taken_as_calibrated(store: Store, tmp_path: Path):
+    run = fill(store)
+    path = tmp_path / "run.csv"
+    export_csv(block_of_run(store, run, 0), path, facts_of(store.run(run), 0))
+    assert not read_recording(path).says_calibrated
+    export_csv(made_block(), path, {}, overwrite=True)
+    assert read_recording(path).says_calibrated, "a log that says nothing is calibrated"
 
 
 def test_csv_has_every_channel_with_its_unit(tmp_path: Path):

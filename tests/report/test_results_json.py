@@ -90,7 +90,7 @@ def test_what_is_no_number_becomes_null():
     assert caster["value"] is None and caster["expanded_uncertainty"] is None
     assert caster["budget"][0]["standard_uncertainty"] is None
     assert content["rests"][0]["position"] is None and content["rests"][0]["steer_deg"] is None
-    assert content["details"]["closure_camber_deg"] is None
+    assert content["details"]["hysteresis_camber_deg"] is None
     assert content["notices"] == [None]
 
 

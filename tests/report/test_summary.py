@@ -67,10 +67,10 @@ def test_detail_says_all(store: Store):
         "pod 0001020304050607: 'left pod', bench, firmware 1.2.3",
         "Result for LF by sweep-1, knuckle 0.1.0",
         "caster 5.00 ± 0.31 deg, SAI 12.00 ± 0.42 deg\n  (a later result",
-        "caster 5.00 ± 0.31 deg  (relative to gravity, as swept, on its springs)",
+        "Caster                       +5.00 +- 0.31 deg",
+        "holds relative to gravity, as swept, on its springs",
         "0.13 deg  64%  mount: spin axis against the pod",
-        "steer 19.5 deg",
-        "closure_camber_deg = ?",
+        "+19.49",
         "Note of 2026-03-01 13:00: before the bushes were changed",
     ):
         assert words in text
@@ -82,7 +82,8 @@ def test_refused_and_interrupted_are_told(store: Store):
     store.add_result(run, refused(made_outcome()), method="sweep-1")
     store.finish_run(run, RunState.INTERRUPTED)
     text = "\n".join(detail_lines(store.run(run)))
-    assert "Refused, SWEEP_TOO_SMALL: The wheel turned by 6 deg only." in text
+    assert "No result: SWEEP_TOO_SMALL" in text
+    assert "The wheel turned by 6 deg only." in text
     assert "everything captured until then is kept" in text
     assert "straight" in text
 

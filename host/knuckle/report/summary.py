@@ -10,8 +10,9 @@ from collections.abc import Iterator, Sequence
 from datetime import datetime, tzinfo
 from typing import Final
 
-from knuckle.model.result import Outcome, PlacedRest, Quantity
+from knuckle.model.result import Outcome, Quantity
 from knuckle.report.figures import SHORT_NAMES, decimals_for, number, with_uncertainty
+from knuckle.report.outcome_text import outcome_lines
 from knuckle.store.rows import Figure, RunDetail, RunState, RunSummary, StreamRow
 
 LIST_DECIMALS: Final = 2
@@ -118,7 +119,8 @@ def detail_lines(
             f"{result.program_version}, {local_time(result.measured_utc, zone)}"
         )
         if result.result_id in latest:
-            yield from outcome_lines(result.outcome, plus_minus=plus_minus)
+            yield from outcome_lines(result.outcome)
+            yield from budget_lines(result.outcome)
         else:
             yield f"  {_figures_in_one_line(result.outcome, plus_minus)}"
             yield "  (a later result of this wheel replaces it)"
@@ -152,41 +154,15 @@ def _figures_in_one_line(outcome: Outcome, plus_minus: str) -> str:
     )
 
 
-def outcome_lines(outcome: Outcome, *, plus_minus: str = "±") -> Iterator[str]:
-    """Yield an outcome in words: results with their budgets, rests, warnings, details."""
-    if outcome.refused is not None:
-        yield from _wrapped(f"  Refused, {outcome.refused.code}: {outcome.refused.text}")
+def budget_lines(outcome: Outcome) -> Iterator[str]:
+    """Yield the whole uncertainty budget of each result, largest term first."""
     for result in outcome.results.values():
-        text = with_uncertainty(result.value, result.expanded_uncertainty, plus_minus)
-        condition = f"  ({result.condition})" if result.condition else ""
-        yield f"  {SHORT_NAMES[result.quantity]:<6} {text} {result.unit}{condition}"
+        yield f"Budget of {SHORT_NAMES[result.quantity]}, standard uncertainties:"
         combined = result.standard_uncertainty
         for term in result.budget:
             share = (term.standard_uncertainty / combined) ** 2 if combined > 0.0 else 0.0
             places = decimals_for(term.standard_uncertainty)
             yield (
-                f"         {number(term.standard_uncertainty, places):>8} {result.unit} "
-                f"{share:>4.0%}  {term.term}"
+                f"  {number(term.standard_uncertainty, places):>8} {result.unit} {share:>4.0%}"
+                f"  {term.term}"
             )
-    if outcome.results:
-        yield (
-            f"  ({plus_minus} covers 95 %; below it the standard uncertainties and their shares)"
-        )
-    if outcome.rests:
-        yield "  rests:"
-        yield from (f"    {_rest_line(rest, plus_minus)}" for rest in outcome.rests)
-    for warning in outcome.warnings:
-        yield from _wrapped(f"  Warning, {warning.code}: {warning.text}")
-    for key, value in outcome.details.items():
-        shown = value if isinstance(value, str) else number(value, 4)
-        yield f"  {key} = {shown}"
-
-
-def _rest_line(rest: PlacedRest, plus_minus: str) -> str:
-    camber = with_uncertainty(rest.camber_deg, rest.camber_expanded_uncertainty_deg, plus_minus)
-    steer = "unknown" if rest.steer_deg is None else f"{number(rest.steer_deg, 1)} deg"
-    position = "unknown" if rest.position is None else rest.position.value
-    return (
-        f"{position:<8} {rest.start_s:7.1f} to {rest.end_s:7.1f} s   camber {camber:>14} deg   "
-        f"steer {steer}"
-    )

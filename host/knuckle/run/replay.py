@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 
@@ -11,8 +11,9 @@ from knuckle.estimate.calibration import Calibration
 from knuckle.estimate.priors import AccelerometerPrior, Priors
 from knuckle.model.block import Block
 from knuckle.run.calibrations import of_settings
+from knuckle.run.parts import Part, from_facts
 from knuckle.store.capture import CaptureReader, is_capture, read_capture
-from knuckle.store.recording import decode
+from knuckle.store.recording import Decoded, decode
 from knuckle.wire.textlog import read_csv
 
 
@@ -27,7 +28,8 @@ class Recording:
     stored : Calibration or None
         The pod's own calibration, where the recording holds it.
     says_calibrated : bool
-        A log's readings are taken as calibrated already; a raw capture's are not.
+        A log's readings are taken as calibrated already, unless it says
+        ``# calibration=none``; a raw capture's are not.
     facts : dict of str to str
     notices : list of str
         What was left out or lost in reading, for people.
@@ -38,6 +40,8 @@ class Recording:
     says_calibrated: bool
     facts: dict[str, str]
     notices: list[str]
+    parts: Sequence[Part] = ()
+    """Which stretch belongs to which wheel, where one pod went round the car."""
 
     def calibrated(
         self, priors: Priors, given: Calibration | None, uncalibrated: bool
@@ -82,19 +86,39 @@ def read_recording(path: Path, stream: int | None = None) -> Recording:
         block, facts, notices = read_csv(path)
         if len(block) == 0:
             raise _empty(path)
-        return Recording(block, None, True, facts, notices)
+        # An exported run says so where its readings are the pod's own.
+        return Recording(block, None, facts.get("calibration") != "none", facts, notices)
     with read_capture(path) as capture:
         wanted = _stream(capture, stream)
         decoded = decode(_pieces(capture, wanted))
         notices = list(capture.notices)
+        parts = from_facts(capture.header.facts)
     if decoded.block is None:
         raise _empty(path)
+    return recording_of(decoded.block, decoded, notices, parts)
+
+
+def recording_of(
+    block: Block, decoded: Decoded, notices: list[str], parts: Sequence[Part] = ()
+) -> Recording:
+    """Return decoded raw bytes as a recording.
+
+    Parameters
+    ----------
+    block : Block
+        That of `decoded`, which is there.
+    decoded : Decoded
+    notices : list of str
+    parts : sequence of Part, optional
+        Of a walk round the car.
+    """
     return Recording(
-        decoded.block,
+        block,
         of_settings(decoded.settings),
         decoded.hello is None,
         decoded.text_facts,
         notices,
+        parts,
     )
 
 
