@@ -170,6 +170,26 @@ def test_verbose_shows_the_log(capsys: pytest.CaptureFixture[str]) -> None:
     assert f"knuckle {__version__}: config" in capsys.readouterr().err
 
 
+@pytest.mark.parametrize(
+    ("words", "offered"), [("knuckle wa", "watch"), ("knuckle watch --wh", "--wheel")]
+)
+def test_shell_completion(words: str, offered: str) -> None:
+    done = subprocess.run(
+        [sys.executable, "-m", "knuckle"],
+        env={
+            **os.environ,
+            "_KNUCKLE_COMPLETE": "complete_bash",
+            "COMP_WORDS": words,
+            "COMP_CWORD": str(words.count(" ")),
+        },
+        capture_output=True,
+        text=True,
+        timeout=60,
+        check=True,
+    )
+    assert done.stdout.split() == [offered]
+
+
 def test_full_disk_is_no_fault_of_the_program(
     monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
