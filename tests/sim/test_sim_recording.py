@@ -95,6 +95,19 @@ def test_the_seed_decides_everything() -> None:
     assert simulate_block(load("knocks", seed=5)).truth == first.truth
 
 
+def test_two_pods_on_one_car_see_the_same_moves() -> None:
+    left, right = (simulate_block(load("garage", wheel=wheel), 5) for wheel in ("LF", "RF"))
+    times = [[(rest.start_s, rest.end_s, rest.theta_deg) for rest in run.truth.rests]
+             for run in (left, right)]  # fmt: skip
+    assert times[0] == times[1]
+    assert left.truth.rests[1].roll_deg != right.truth.rests[1].roll_deg
+    assert left.truth.tilt_deg != right.truth.tilt_deg
+    noise = [
+        run.block.accel_g[:200, 0] - run.block.accel_g[:200, 0].mean() for run in (left, right)
+    ]
+    assert abs(np.corrcoef(noise)[0, 1]) < 0.3
+
+
 def test_faults_leave_the_other_draws_alone() -> None:
     plain = simulate_block(load("garage"), 5).truth
     knocked = simulate_block(load("garage", faults="knocks"), 5).truth

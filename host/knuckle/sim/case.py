@@ -9,6 +9,7 @@ import numpy as np
 from scipy.spatial.transform import Rotation
 
 from knuckle.model.block import FloatArray
+from knuckle.model.wheel import Wheel
 from knuckle.sim.kinematics import Seat, ground_up
 from knuckle.sim.scenario import Scenario
 
@@ -23,11 +24,20 @@ class Stream(IntEnum):
     SEAT = 4
     SHAKE = 5
     TRUTH = 6
+    GROUND = 7
+    ROLL = 8
 
 
-def generator(seed: int, stream: Stream, index: int = 0) -> np.random.Generator:
-    """Return the random numbers of one stream."""
-    return np.random.default_rng([seed, int(stream), index])
+_OF_THE_CAR = {Stream.PERSON, Stream.TRUTH, Stream.GROUND}
+"""Two pods on one car, simulated with one seed, share these and differ in the rest."""
+
+
+def generator(
+    seed: int, stream: Stream, index: int = 0, wheel: Wheel = Wheel.LF
+) -> np.random.Generator:
+    """Return the random numbers of one stream; those of the pod differ from wheel to wheel."""
+    place = 0 if stream in _OF_THE_CAR else list(Wheel).index(wheel)
+    return np.random.default_rng([seed, int(stream), index, place])
 
 
 @dataclass(frozen=True, slots=True)
@@ -70,9 +80,13 @@ class Case:
         """'Up' of gravity in vehicle axes, shape (3,)."""
         return ground_up(self.left_higher_deg, self.front_higher_deg)
 
+    def generator(self, stream: Stream, index: int = 0) -> np.random.Generator:
+        """Return the random numbers of one stream of this run."""
+        return generator(self.seed, stream, index, self.scenario.wheel)
+
     def reseated(self, visit: int) -> Seat:
         """Return the seat after the pod was taken off and hung on again."""
-        return draw_seat(self.scenario, generator(self.seed, Stream.SEAT, visit), loose=3.0)
+        return draw_seat(self.scenario, self.generator(Stream.SEAT, visit), loose=3.0)
 
 
 def off_diagonal(terms: FloatArray) -> FloatArray:
@@ -102,9 +116,9 @@ def realise(scenario: Scenario, seed: int) -> Case:
     seed : int
         Not negative.
     """
-    rng = generator(seed, Stream.CASE)
+    rng = generator(seed, Stream.CASE, 0, scenario.wheel)
     seat = draw_seat(scenario, rng)
-    slopes = rng.standard_normal(2) * scenario.pads.sigma_deg
+    slopes = generator(seed, Stream.GROUND).standard_normal(2) * scenario.pads.sigma_deg
     chip = _draw_chip(scenario, rng)
     return Case(
         scenario=scenario,

@@ -10,7 +10,7 @@ import numpy as np
 from knuckle.model.block import FloatArray
 from knuckle.model.result import Position
 from knuckle.model.wheel import Wheel
-from knuckle.sim.case import Case, Stream, generator
+from knuckle.sim.case import Case, Stream
 from knuckle.sim.kinematics import (
     body_roll_curve,
     camber_deg,
@@ -66,7 +66,7 @@ class Driver:
         self._theta_deg = Track()
         self._roll_deg = Track()
         self._tremor_deg = Tremor.draw(
-            generator(case.seed, Stream.PERSON, 0), scenario.script.tremor_deg, 0.4, 4.0
+            case.generator(Stream.PERSON, 0), scenario.script.tremor_deg, 0.4, 4.0
         )
         self._slip = scenario.faults.slip
         self._shakes: list[Shake] = []
@@ -79,7 +79,7 @@ class Driver:
         knocks = scenario.faults.knocks
         if knocks.on:
             for i, at_s in enumerate(sorted(knocks.times_s)):
-                rng = generator(case.seed, Stream.SHAKE, 100000 + i)
+                rng = case.generator(Stream.SHAKE, 100000 + i)
                 self._shakes.append(Shake.knock(at_s, knocks, rng))
                 self._knocks_s.append(at_s)
         self._begin()
@@ -113,7 +113,7 @@ class Driver:
         if not self._script.heeds_cues:
             return
         stop = self._stops[-1]
-        rng = generator(self._case.seed, Stream.PERSON, 1000000 + stop.number)
+        rng = self._case.generator(Stream.PERSON, 1000000 + stop.number)
         reaction_s = rng.uniform(*self._script.reaction_s)
         if cue is Cue.FINISHED:
             self._over = True
@@ -160,7 +160,7 @@ class Driver:
         return 1 + once if self._script.continuous or closed else once
 
     def _begin(self) -> None:
-        rng = generator(self._case.seed, Stream.PERSON, 1)
+        rng = self._case.generator(Stream.PERSON, 1)
         goal = self._script.positions_deg[0]
         theta = goal + self._script.lock_sigma_deg * float(rng.standard_normal()) if goal else 0.0
         self._theta_deg.start = theta
@@ -172,7 +172,7 @@ class Driver:
     def _next_stop(self) -> None:
         before = self._stops[-1]
         number = before.number + 1
-        rng = generator(self._case.seed, Stream.PERSON, number)
+        rng = self._case.generator(Stream.PERSON, number)
         *passed, goal = self._legs[(number - 2) % len(self._legs)]
         approach = Track(self._theta_deg.final())
         at_s = before.leave_s
@@ -185,7 +185,7 @@ class Driver:
         else:
             end_s = self._quick_move(approach, at_s, target, rng)
         self._theta_deg.submoves += approach.submoves
-        roll = self._roll(target, rng)
+        roll = self._roll(target, number)
         self._roll_to(roll, before.leave_s, end_s)
         leave_s = end_s + float(rng.uniform(*self._script.hold_s))
         stop = Stop(number, goal, before.leave_s, end_s, leave_s, target, roll, approach)
@@ -231,7 +231,7 @@ class Driver:
         add(Submove("settle", settle_s, script.settle_s, slow))
         return correction_s + correction_length_s
 
-    def _roll(self, theta_deg: float, rng: np.random.Generator) -> float:
+    def _roll(self, theta_deg: float, number: int) -> float:
         """Roll of the wheel at a stop.
 
         Free to roll, the contact patch runs on a circle of the scrub radius about the axis: a
@@ -239,7 +239,7 @@ class Driver:
         negatively about their outboard spin axis.
         """
         free = self._case.scenario.faults.brake_free
-        normal = float(rng.standard_normal())
+        normal = float(self._case.generator(Stream.ROLL, number).standard_normal())
         if not free.on:
             return self._script.roll_sigma_deg * normal
         ratio = self._knuckle.scrub_mm / self._knuckle.wheel_radius_mm
@@ -265,7 +265,7 @@ class Driver:
         if faults.knocks.on and not faults.knocks.times_s and chance < faults.knocks.share:
             # Within the hold as it is without cues, so that a hold cut short may miss it.
             at_s = stop.hold_start_s + moment * self._script.hold_s[0]
-            shake_rng = generator(self._case.seed, Stream.SHAKE, stop.number)
+            shake_rng = self._case.generator(Stream.SHAKE, stop.number)
             self._shakes.append(Shake.knock(at_s, faults.knocks, shake_rng))
             self._knocks_s.append(at_s)
 

@@ -12,7 +12,7 @@ from knuckle.geometry.rotation import turned
 from knuckle.model.block import FloatArray
 from knuckle.model.result import Position
 from knuckle.model.wheel import Wheel
-from knuckle.sim.case import Case, Stream, generator
+from knuckle.sim.case import Case, Stream
 from knuckle.sim.kinematics import PodAxes, pod_axes
 from knuckle.sim.motion import Motion, Shake, shaken, slipped, swung
 from knuckle.sim.moves import Tremor, minimum_jerk
@@ -64,7 +64,7 @@ class Handler:
         self._wheels = (
             scenario.script.wheels if scenario.purpose is Purpose.CAMBER_ALL else (scenario.wheel,)
         )
-        rng = generator(case.seed, Stream.PERSON, 0)
+        rng = case.generator(Stream.PERSON, 0)
         self._swings = [Tremor.draw(rng, math.radians(_HAND_SWING_DEG), 0.8, 6.0) for _ in range(3)]
         self._pushes = [Tremor.draw(rng, _HAND_PUSH_G, 0.8, 8.0) for _ in range(3)]
         self._reaches: list[Reach] = []
@@ -103,7 +103,7 @@ class Handler:
         if not self._script.heeds_cues:
             return
         visit = self._visits[-1]
-        rng = generator(self._case.seed, Stream.PERSON, 1000000 + visit.number)
+        rng = self._case.generator(Stream.PERSON, 1000000 + visit.number)
         leave_s = t_s + float(rng.uniform(*self._script.reaction_s))
         if cue is Cue.FINISHED:
             self._over = True
@@ -167,7 +167,7 @@ class Handler:
         number = len(self._visits)
         wheel = self._wheels[number]
         case = self._case
-        rng = generator(case.seed, Stream.PERSON, number + 1)
+        rng = case.generator(Stream.PERSON, number + 1)
         seat = case.seat if number == 0 else case.reseated(number)
         axes = pod_axes(case.scenario.car, wheel, seat, case.up)
         carry_s = share * float(rng.uniform(*self._script.handling_s))
@@ -221,7 +221,7 @@ class Handler:
         if not fault.times_s and chance < fault.share:
             times = [first + moment * hold_s]
         for i, at_s in enumerate(times if fault.on else ()):
-            shake_rng = generator(self._case.seed, Stream.SHAKE, 1000 * visit.number + i)
+            shake_rng = self._case.generator(Stream.SHAKE, 1000 * visit.number + i)
             self._shakes.append(Shake.knock(at_s, fault, shake_rng))
             self._knocks_s.append(at_s)
 

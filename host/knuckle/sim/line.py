@@ -7,7 +7,6 @@ from collections import deque
 
 import numpy as np
 
-from knuckle.sim.case import Stream, generator
 from knuckle.sim.faults import Line
 
 
@@ -18,9 +17,9 @@ class FaultyLine:
     often `take` is called.
     """
 
-    def __init__(self, fault: Line, seed: int) -> None:
+    def __init__(self, fault: Line, rng: np.random.Generator) -> None:
         self._fault = fault
-        self._rng = generator(seed, Stream.LINE)
+        self._rng = rng
         self._waiting: deque[tuple[float, bytes]] = deque()
         self._batch = -1
         self._jitter_s = 0.0

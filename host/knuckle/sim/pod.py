@@ -8,6 +8,7 @@ from typing import Final
 import numpy as np
 
 from knuckle.model.block import IntArray
+from knuckle.sim.case import Stream
 from knuckle.sim.line import FaultyLine
 from knuckle.sim.rig import Rig
 from knuckle.sim.scenario import Scenario
@@ -81,7 +82,7 @@ class SimulatedPod:
         self.cues: list[tuple[float, Cue]] = []
         self._rig = Rig(scenario, self.seed)
         self._channels = self._rig.chip.channels
-        self._line = FaultyLine(scenario.faults.line, self.seed)
+        self._line = FaultyLine(scenario.faults.line, self._rig.case.generator(Stream.LINE))
         self._decoder = CommandDecoder()
         self._settings = SettingsMemory(self._rig.case)
         pod = scenario.pod

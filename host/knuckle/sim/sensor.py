@@ -9,7 +9,7 @@ from __future__ import annotations
 import numpy as np
 
 from knuckle.model.block import FloatArray, IntArray
-from knuckle.sim.case import Case, Stream, generator
+from knuckle.sim.case import Case, Stream
 from knuckle.sim.motion import Motion
 from knuckle.wire.messages import Channel, ChannelKind, Sensor
 
@@ -67,7 +67,7 @@ class Chip:
     def __init__(self, case: Case) -> None:
         self._case = case
         self.channels = channels(case)
-        self._rng = generator(case.seed, Stream.NOISE)
+        self._rng = case.generator(Stream.NOISE)
         self._walk_dps = np.zeros(3)
         self._limit = _FULL
         if case.scenario.faults.clipping.on:

@@ -8,7 +8,7 @@ import numpy as np
 
 from knuckle.errors import PodError
 from knuckle.model.block import FloatArray
-from knuckle.sim.case import Case, Stream, generator, off_diagonal
+from knuckle.sim.case import Case, Stream, off_diagonal
 from knuckle.sim.sensor import REFERENCE_C
 from knuckle.wire.commands import (
     LONGEST_SETTINGS_PIECE,
@@ -34,7 +34,7 @@ class SettingsMemory:
     """
 
     def __init__(self, case: Case) -> None:
-        identity = generator(case.seed, Stream.CASE, 1).bytes(8)
+        identity = case.generator(Stream.CASE, 1).bytes(8)
         pod = case.scenario.pod
         self.record = SettingsRecord(identity, pod.name, pod.baud, _calibration(case))
         self._bytes = bytearray(self.record.to_bytes())
