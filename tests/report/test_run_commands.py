@@ -10,9 +10,11 @@ from pathlib import Path
 import pytest
 
 from knuckle.cli import app
+from knuckle.model.result import Outcome, PlacedRest, Quantity
 from knuckle.store.capture import is_capture
 from knuckle.store.database import Store
 from knuckle.wire.textlog import read_csv
+from report.made_sweep import made_outcome
 from report.stored_sweep import filled_store
 
 
@@ -75,6 +77,42 @@ def test_export(folder: Path, capsys: pytest.CaptureFixture[str]):
     assert is_capture(folder / "raw.kncap")
     assert app.run(["export", "1", "--out", "samples.docx"]) == 2
     assert "names no format" in capsys.readouterr().err
+
+
+def test_export_parquet(folder: Path, capsys: pytest.CaptureFixture[str]):
+    pytest.importorskip("pyarrow")
+    assert app.run(["export", "1", "--as", "parquet"]) == 0
+    assert (folder / "run-1-LF.parquet").read_bytes().startswith(b"PAR1")
+
+
+def test_run_with_several_pods_asks_which(folder: Path, capsys: pytest.CaptureFixture[str]):
+    with Store(folder.parent) as store:
+        store.finish_run(store.begin_run("sweep", ["LF", "RF"]))
+        store.finish_run(store.begin_run("sweep", []))
+    assert app.run(["export", "2"]) == 2
+    assert "2 pods, on LF, RF" in capsys.readouterr().err
+    assert app.run(["export", "2", "--wheel", "rf"]) == 1
+    assert "no samples" in capsys.readouterr().err
+    assert app.run(["export", "3"]) == 2
+    assert "has no pod" in capsys.readouterr().err
+
+
+def test_one_pod_carried_round_the_car(folder: Path, capsys: pytest.CaptureFixture[str]):
+    """One stream, a result for each wheel: --wheel picks the result."""
+    camber = {Quantity.CAMBER: made_outcome().results[Quantity.CAMBER]}
+    with Store(folder.parent) as store:
+        run = store.begin_run("camber", [None])
+        for chunk in list(store.chunks(1)):
+            store.add_chunk(run, *chunk)
+        for number, wheel in enumerate(("LF", "RF")):
+            rests = (PlacedRest(None, 5.0 * number, 5.0 * number + 3.0, -1.0, 0.1, None),)
+            store.add_result(run, Outcome("camber", wheel, camber, rests), method="camber-1")
+        store.finish_run(run)
+    assert app.run(["runs"]) == 0
+    assert "camber LF finished" in capsys.readouterr().out
+    assert app.run(["plot", "2", "--wheel", "RF", "--what", "result", "--out", "rf.svg"]) == 0
+    assert "camber on RF" in (folder / "rf.svg").read_text(encoding="utf-8")
+    assert app.run(["plot", "2", "--wheel", "RR"]) == 2
 
 
 def test_plot(folder: Path, capsys: pytest.CaptureFixture[str]):

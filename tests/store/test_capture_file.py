@@ -114,6 +114,38 @@ def test_damaged_chunk_is_left_out_with_a_notice(tmp_path: Path):
         assert len(reader.notices) == 1 and "damaged" in reader.notices[0]
 
 
+def test_two_damaged_chunks_in_a_row_end_the_reading(tmp_path: Path):
+    path = tmp_path / "run.kncap"
+    content = bytearray(written(path))
+    for mark in (bytes(range(256)), b"t_s,ax_g"):
+        content[bytes(content).index(mark) + 3] ^= 0x01
+    path.write_bytes(bytes(content))
+    with read_capture(path) as reader:
+        assert list(reader) == CHUNKS[:1]
+        assert len(reader.notices) == 2 and "damaged from byte" in reader.notices[1]
+
+
+@pytest.mark.skipif(not Path("/dev/full").exists(), reason="needs the device that is always full")
+def test_full_disk_is_told():
+    writer = CaptureWriter("/dev/full", STREAMS, overwrite=True)
+    with pytest.raises(RecordingError, match="No space left"):
+        writer.flush()
+    with pytest.raises(RecordingError, match="No space left"):
+        for _ in range(100):
+            writer.write(0, 0.0, bytes(10_000))
+    with pytest.raises(RecordingError, match="No space left"):
+        writer.close()
+
+
+def test_only_known_streams_are_written(tmp_path: Path):
+    with pytest.raises(ValueError, match="0 streams"):
+        CaptureWriter(tmp_path / "none.kncap", [])
+    with CaptureWriter(tmp_path / "run.kncap", STREAMS) as writer:
+        for stream in (-1, 2, 255):
+            with pytest.raises(ValueError, match="no stream"):
+                writer.write(stream, 0.0, b"abc")
+
+
 def test_bytes_after_the_end_are_noticed(tmp_path: Path):
     path = tmp_path / "run.kncap"
     path.write_bytes(written(path) + b"more")

@@ -6,12 +6,13 @@ import sqlite3
 from datetime import UTC, datetime, timedelta, timezone
 from pathlib import Path
 
+import numpy as np
 import pytest
 
 from knuckle.errors import StoreError, UsageError
 from knuckle.model.result import Quantity
 from knuckle.store.database import Store
-from knuckle.store.records import outcome_from_text, outcome_to_text
+from knuckle.store.records import outcome_from_text, outcome_to_text, to_text
 from knuckle.store.rows import RunState, StoredChunk
 from knuckle.store.schema import APPEND_ONLY
 from knuckle.wire.messages import Channel, ChannelKind, Hello, ResetCause, Sensor
@@ -106,6 +107,19 @@ def test_outcome_record_keeps_every_digit_and_what_json_lacks():
     assert back.details["steer_source"] == "gyro"
     refused = refused_outcome()
     assert outcome_from_text(outcome_to_text(refused)) == refused
+
+
+def test_facts_may_be_numbers_of_numpy_and_paths():
+    facts = {
+        "count": np.int64(3),
+        "bad": np.float64("nan"),
+        "held": np.bool_(True),
+        "at": Path("a"),
+    }
+    assert json.loads(to_text(facts)) == {"count": 3, "bad": None, "held": True, "at": "a"}
+    assert json.loads(to_text({"list": (1.5, math.inf, {"x": [None]})})) == {
+        "list": [1.5, None, {"x": [None]}]
+    }
 
 
 @pytest.mark.parametrize("text", ["", "{", "[]", "null", "{}", '{"record": 1}', '{"record": "x"}'])

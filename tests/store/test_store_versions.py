@@ -137,6 +137,16 @@ def test_failed_backup_leaves_the_store_as_it_was(old_store: Path, monkeypatch: 
     assert shape(old_store) == before
 
 
+def test_backup_that_cannot_be_made_leaves_the_store_as_it_was(old_store: Path):
+    before = shape(old_store)
+    (old_store.parent / "runs.sqlite3.v1-20260301T120000Z.backup.part").mkdir()
+    with pytest.raises(StoreError, match="backup") as caught:
+        Store(old_store, utc_now=lambda: NOON)
+    assert caught.value.cause and caught.value.next_step
+    assert version(old_store) == 1
+    assert shape(old_store) == before
+
+
 def test_newer_store_is_refused_and_left_alone(old_store: Path):
     with sqlite3.connect(old_store) as connection:
         connection.execute(f"PRAGMA user_version = {SCHEMA_VERSION + 1}")

@@ -147,7 +147,7 @@ def export(
             exports.export_capture(store, number, path, overwrite=force)
         else:
             row = _stream(detail, wheel)
-            path = out or Path(f"{_stem(detail, row)}{suffix}")
+            path = out or Path(f"{_stem(detail, row.wheel)}{suffix}")
             block = _block(store, number, row)
             facts = exports.facts_of(detail, row.stream)
             if form is ExportFormat.PARQUET:
@@ -187,7 +187,8 @@ def plot(
                 f"It is {detail.summary.state.value}.",
                 f"`knuckle plot {number} --what samples` draws what was captured.",
             )
-        title = _title(detail, row)
+        shown = outcome.wheel if outcome else row.wheel
+        title = _title(detail, shown)
         for picture in wanted:
             if picture is Picture.SAMPLES:
                 from knuckle.rests.detector import find_rests
@@ -201,7 +202,7 @@ def plot(
                 figure = plots.plot_camber(outcome, title)
             else:
                 continue
-            path = _picture_path(out, _stem(detail, row), picture, svg, alone=len(wanted) == 1)
+            path = _picture_path(out, _stem(detail, shown), picture, svg, alone=len(wanted) == 1)
             plots.save(figure, path, overwrite=force)
             typer.echo(f"Wrote {path}")
 
@@ -275,15 +276,15 @@ def _has_steer(outcome: Outcome) -> bool:
     return any(rest.steer_deg is not None for rest in outcome.rests)
 
 
-def _stem(detail: RunDetail, row: StreamRow) -> str:
-    return f"run-{detail.summary.run_id}" + (f"-{row.wheel}" if row.wheel else "")
+def _stem(detail: RunDetail, wheel: str | None) -> str:
+    return f"run-{detail.summary.run_id}" + (f"-{wheel}" if wheel else "")
 
 
-def _title(detail: RunDetail, row: StreamRow) -> str:
+def _title(detail: RunDetail, wheel: str | None) -> str:
     from knuckle.report.summary import local_time
 
     summary = detail.summary
-    on = f" on {row.wheel}" if row.wheel else ""
+    on = f" on {wheel}" if wheel else ""
     return f"Run {summary.run_id}, {summary.kind}{on}, {local_time(summary.started_utc)}"
 
 
