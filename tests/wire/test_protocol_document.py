@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 
-from knuckle.wire import framing, messages
+from knuckle.wire import budget, framing, messages
 from knuckle.wire.codec import LONGEST_NAME, MOST_CHANNELS
 from knuckle.wire.commands import LONGEST_SETTINGS_PIECE, CommandDecoder
 from knuckle.wire.decoder import PodDecoder
@@ -83,3 +83,36 @@ def test_limits():
     assert f"record {RECORD_LENGTH} bytes in pieces of {LONGEST_SETTINGS_PIECE}" in DOCUMENT
     assert f"up to {LONGEST_LINE} bytes" in DOCUMENT
     assert f"version **{messages.PROTOCOL}**" in DOCUMENT
+
+
+WORKED = re.findall(
+    r"^\| (\d+) \| (\d+) \| (\d+) \| (\d+) \| (\d+) \| ([\d.]+) \| (\d+) \| (\d+) \| "
+    r"(\d+) of (\d+) \| (no|\*\*yes: (\d+) samples/s\*\*) \|$",
+    DOCUMENT,
+    re.MULTILINE,
+)
+
+
+@pytest.mark.parametrize("row", WORKED, ids=lambda row: f"{row[0]}-{row[1]}")
+def test_the_worked_byte_budget(row):
+    baud, averaging, size, count, frame = map(int, row[:5])
+    table = message_of(VECTORS["frames"][0]).channels
+    assert budget.sample_bytes(table, averaging) == size
+    assert budget.samples_per_frame(table, averaging, 250, 250000) == count
+    assert frame == 15 + count * size
+    frames_per_s = 1000 / averaging / count
+    assert float(row[5]) == round(frames_per_s, 1)
+    assert int(row[6]) == round(frames_per_s * frame)
+    assert int(row[7]) == round(frames_per_s * frame) + 120
+    assert int(row[8]) == 0.9 * baud / 10
+    assert int(row[9]) == baud / 10
+    carried = budget.carries(baud, table, averaging, 250, 250000)
+    assert carried == row[10].startswith("**yes")
+    if carried:
+        assert int(row[11]) == round(1000 / averaging)
+        assert budget.least_averaging(baud, table, 250, 250000) == averaging
+
+
+def test_the_worked_byte_budget_has_both_rates():
+    assert {row[0] for row in WORKED if row[11]} == {"9600", "115200"}
+    assert len(WORKED) == 5
