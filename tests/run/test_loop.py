@@ -223,6 +223,23 @@ def test_two_pods_each_on_its_wheel_stay_in_step() -> None:
         assert isinstance(mine[-1], Ended)
 
 
+def test_a_link_of_coarse_steps_waits_for_one_of_fine_steps(tmp_path: Path) -> None:
+    path = tmp_path / "log.csv"
+    lines = "".join(f"{500 + n / 10},0.0,0.0,1.0\n" for n in range(80))
+    path.write_text("t_s,ax_g,ay_g,az_g\n" + lines)
+    pod = ScriptedPod(lasts_s=8.0)
+    leads: list[float] = []
+
+    def sink(stream: int, arrival_s: float, data: bytes) -> None:
+        if stream == 0:
+            leads.append(arrival_s - 500.0 - pod.now_s)
+
+    events = go(RunLoop({RF: FileLink(path), LF: sim(pod)}, raw_sink=sink))
+    assert len(leads) > 60
+    assert max(leads) < 0.25
+    assert len(of_kind(events, Ended)) == 2
+
+
 def test_one_pod_ending_leaves_the_other_running() -> None:
     loop = RunLoop({LF: sim(ScriptedPod(lasts_s=2.0)), RF: sim(ScriptedPod(lasts_s=6.0))})
     ended = of_kind(go(loop), Ended)
@@ -391,6 +408,38 @@ def test_a_captured_run_replayed_gives_the_same_samples_and_rests(tmp_path: Path
         with np.printoptions(threshold=10**9, floatmode="unique"):
             assert repr(of_kind(events, kind)) == repr(of_kind(live_events, kind))
     assert repr(replayed.rests(LF)) == repr(live.rests(LF))
+
+
+def test_a_recording_without_a_handshake_is_read_as_it_is(tmp_path: Path) -> None:
+    path = tmp_path / "run.kncap"
+    pod = ScriptedPod()
+    with CaptureWriter(path, [CapturedStream("LF")]) as writer:
+        for step in range(1, 100):
+            if step == 10:
+                pod.start()
+            writer.write(0, 5000.0 + step * 0.02, pod.advance(step * 0.02))
+    loop = RunLoop({LF: FileLink(path)}, keep_samples=True)
+    events = go(loop)
+    assert "no settings" in of_kind(events, PodSeen)[0].settings_problem
+    block = loop.block(LF)
+    assert block is not None
+    assert len(block) > 150
+
+
+def test_a_recording_that_begins_in_the_middle_waits_for_the_hello(tmp_path: Path) -> None:
+    path = tmp_path / "run.kncap"
+    pod = ScriptedPod()
+    pod.advance(1.0)
+    pod.start()
+    pod._hello_at_s = 3.0
+    with CaptureWriter(path, [CapturedStream("LF")]) as writer:
+        for step in range(51, 500):
+            writer.write(0, 5000.0 + step * 0.02, pod.advance(step * 0.02))
+    loop = RunLoop({LF: FileLink(path)}, keep_samples=True)
+    go(loop)
+    block = loop.block(LF)
+    assert block is not None
+    assert len(block) > 650
 
 
 def test_a_csv_log_runs_through_the_same_loop(tmp_path: Path) -> None:

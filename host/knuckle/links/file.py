@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import AsyncGenerator, Iterator
 from datetime import datetime
 from pathlib import Path
@@ -71,6 +72,7 @@ class FileLink:
     async def __aenter__(self) -> Self:
         try:
             start_utc = self._open()
+            first = next(self._chunks, None)
         except FileNotFoundError as error:
             raise self._no_file() from error
         except IsADirectoryError as error:
@@ -89,6 +91,9 @@ class FileLink:
                 f"The recording {self.path} cannot be read.", f"The system says: {error}."
             ) from error
         self._drive.start_at(start_utc)
+        if first is not None:
+            self._chunks = itertools.chain([first], self._chunks)
+            self._drive.jump_to(first.arrival_s)
         self._drive.driven = True
         return self
 
@@ -112,7 +117,6 @@ class FileLink:
         LinkError
             If the file cannot be read on.
         """
-        first = True
         while True:
             try:
                 chunk = next(self._chunks, None)
@@ -120,9 +124,6 @@ class FileLink:
                 raise LinkError(f"The recording {self.path} cannot be read on: {error}") from error
             if chunk is None:
                 return
-            if first:
-                self._drive.jump_to(chunk.arrival_s)
-                first = False
             while chunk.arrival_s - self.clock.now_s() > LONGEST_SILENCE_S:
                 await self._drive.pass_time(self.clock.now_s() + LONGEST_SILENCE_S)
                 yield Chunk(self.clock.now_s(), b"")

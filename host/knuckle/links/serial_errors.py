@@ -63,7 +63,7 @@ def opening_failed(
         return LinkWrongDevice(
             f"{device} is no working serial port.",
             f"The system says: {error}.",
-            f"Use a port of this list: {listed(ports)}.",
+            f"USB-serial ports found: {listed(ports)}.",
         )
     return LinkLost(
         f"{device} could not be opened.",

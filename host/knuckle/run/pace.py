@@ -24,6 +24,7 @@ class Pace:
 
     def __init__(self, clocks: Sequence[Clock]) -> None:
         self._waiting_clocks = [clock for clock in clocks if clock.waits_for_reader]
+        self._starts_s: dict[int, float] = {}
         self._reader_waits = asyncio.Event()
         self._moved = asyncio.Event()
         self._replies_awaited = 0
@@ -59,8 +60,10 @@ class Pace:
         self.moved()
         if not clock.waits_for_reader:
             return
+        # A recording's time may begin anywhere: compared is what has gone by.
+        self._starts_s.setdefault(id(clock), clock.now_s())
         await self._reader_waits.wait()
-        while self._waiting_clocks and clock.now_s() > self._slowest_s() + LONGEST_LEAD_S:
+        while self._waiting_clocks and self._passed_s(clock) > self._slowest_s() + LONGEST_LEAD_S:
             self._moved.clear()
             await self._moved.wait()
             await self._reader_waits.wait()
@@ -70,4 +73,7 @@ class Pace:
         self._moved.set()
 
     def _slowest_s(self) -> float:
-        return min(clock.now_s() for clock in self._waiting_clocks)
+        return min(self._passed_s(clock) for clock in self._waiting_clocks)
+
+    def _passed_s(self, clock: Clock) -> float:
+        return clock.now_s() - self._starts_s.get(id(clock), clock.now_s())

@@ -111,6 +111,7 @@ class PodSession:
         self._now_s = 0.0
         self._asked_s: float | None = None
         self._has_streamed = False
+        self._samples_came = False
         self._restarts_told = 0
 
     # ---- what the link tells
@@ -120,6 +121,7 @@ class PodSession:
         self.state = State.WAITING
         self._now_s = at_s
         self._asked_s = None
+        self._samples_came = False
         self._attendance.opened(at_s)
         return self._told()
 
@@ -227,6 +229,7 @@ class PodSession:
         match message:
             case SampleBatch() | TextSample():
                 samples.append(message)
+                self._samples_came = True
                 if self.state is State.WAITING and isinstance(message, SampleBatch):
                     self._ask_who()
             case TextHeader():
@@ -262,35 +265,32 @@ class PodSession:
                 self._go(learn_settings(hello, self._new_identity))
             else:
                 self._introduce(hello, self.seen.settings, self.seen.settings_problem)
+                self._start(hello)
 
     def _text_pod(self, header: TextHeader) -> None:
-        self._introduce_as(
-            PodSeen(
-                self.wheel,
-                self._now_s,
-                hello=None,
-                settings=None,
-                settings_problem="A pod of the text format keeps no settings.",
-                facts=header.facts,
-                again=self.seen is not None,
-            )
-        )
+        problem = "A pod of the text format keeps no settings."
+        self._introduce(None, None, problem, header.facts)
         self._streams()
 
-    def _introduce(self, hello: Hello, settings: SettingsRecord | None, problem: str) -> None:
-        self._introduce_as(
-            PodSeen(self.wheel, self._now_s, hello, settings, problem, again=self.seen is not None)
-        )
-        self.state = State.STARTING
-        self._go(start_stream(hello, self._rate_hz))
-
-    def _introduce_as(self, seen: PodSeen) -> None:
+    def _introduce(
+        self,
+        hello: Hello | None,
+        settings: SettingsRecord | None,
+        problem: str,
+        facts: tuple[tuple[str, str], ...] = (),
+    ) -> None:
+        again = self.seen is not None
+        seen = PodSeen(self.wheel, self._now_s, hello, settings, problem, facts, again)
         self.seen = seen
         self._events.append(seen)
         if seen.identity != NO_IDENTITY:
             self._expected = seen.identity
         if self._calibration_of is not None:
             self.readings.calibrate = self._calibration_of(seen)
+
+    def _start(self, hello: Hello) -> None:
+        self.state = State.STARTING
+        self._go(start_stream(hello, self._rate_hz))
 
     # ---- the handshake, step by step
 
@@ -319,8 +319,11 @@ class PodSession:
         if self.state is State.LEARNING and self.hello is not None:
             settings, problem = value
             self._introduce(self.hello, settings, problem)
+            self._start(self.hello)
         elif self.state is State.STARTING:
-            if isinstance(value, KnuckleError):
+            # A recording answers nothing; a pod whose samples come has started all the same.
+            unanswered = isinstance(value, LinkTimeout) and self._samples_came
+            if isinstance(value, KnuckleError) and not unanswered:
                 raise value
             self._streams()
 
@@ -359,16 +362,13 @@ class PodSession:
 
     def _restarted(self, cause: ResetCause) -> None:
         self._restarts_told += 1
+        self._samples_came = False
         self._events.append(PodRestarted(self.wheel, self._now_s, cause))
 
     def _release_held(self) -> None:
         """A recording without a handshake: take the samples as they are."""
         if self.seen is None and self.hello is not None:
-            self._introduce_as(
-                PodSeen(
-                    self.wheel, self._now_s, self.hello, None, "The recording holds no settings."
-                )
-            )
+            self._introduce(self.hello, None, "The recording holds no settings.")
             self._push([])
 
     # ---- deadlines
