@@ -106,15 +106,12 @@ class PodSession:
         self._health = HealthMeter(wheel)
         self._events: list[RunEvent] = []
         self._held: list[Message] = []
-        self._settings: SettingsRecord | None = None
         self._steps: Generator[Request, Reply, Any] | None = None
         self._now_s = 0.0
         self._asked_s: float | None = None
         self._has_streamed = False
         self._samples_came = False
         self._restarts_told = 0
-
-    # ---- what the link tells
 
     def opened(self, at_s: float) -> list[RunEvent]:
         """Take note that the link is open (again)."""
@@ -175,8 +172,6 @@ class PodSession:
         self._events += self.readings.finish(self._now_s)
         return self._told()
 
-    # ---- what the loop asks
-
     def take_outgoing(self) -> bytes:
         """Return the bytes to write now."""
         return self._exchange.take_outgoing()
@@ -222,8 +217,6 @@ class PodSession:
     def down_since_s(self) -> float | None:
         """Link time from which nothing has come; None while the link is up."""
         return self._attendance.down_since_s
-
-    # ---- messages
 
     def _take(self, message: Message, samples: list[Message]) -> None:
         match message:
@@ -292,8 +285,6 @@ class PodSession:
         self.state = State.STARTING
         self._go(start_stream(hello, self._rate_hz))
 
-    # ---- the handshake, step by step
-
     def _go(self, steps: Generator[Request, Reply, Any]) -> None:
         self._steps = steps
         self._step(None)
@@ -333,8 +324,6 @@ class PodSession:
         self._health.start_over()
         self._come_up()
 
-    # ---- samples
-
     def _push(self, messages: list[Message]) -> None:
         if self.seen is None or self.state is State.WAITING:
             self._held += messages[: MOST_HELD - len(self._held)]
@@ -370,8 +359,6 @@ class PodSession:
         if self.seen is None and self.hello is not None:
             self._introduce(self.hello, None, "The recording holds no settings.")
             self._push([])
-
-    # ---- deadlines
 
     def _ask_who(self) -> None:
         """Ask a pod that streams already who it is: good frames prove that it is one."""
