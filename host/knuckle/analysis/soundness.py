@@ -30,6 +30,9 @@ SLIP_GAIN = 20.0
 
 LEAST_SLIP_DEG = 0.05
 
+MOST_SLIPS = 16
+"""So many places of a slip are tried at once."""
+
 LARGEST_SCATTER = 4.0
 """Refuse when the readings scatter by more than this many times what their rows say."""
 
@@ -129,10 +132,7 @@ def _roll_beyond(free: Fit, held_deg: float) -> float | None:
 
 
 def _refuse_slip(fit: FitFunction, priors: Priors, chosen: Fit) -> None:
-    candidates = [
-        (fit(priors.roll_free_deg, after), after) for after in range(chosen.model.count - 1)
-    ]
-    best, after = min(candidates, key=lambda c: c[0].solution.chi_squared)
+    best, after = _best_slip(fit, priors, chosen.model.count)
     slip_deg = float(np.degrees(np.max(np.abs(best.model.state(best.solution.x).slip))))
     gain = chosen.solution.chi_squared - best.solution.chi_squared
     if gain > SLIP_GAIN and slip_deg > LEAST_SLIP_DEG:
@@ -142,6 +142,27 @@ def _refuse_slip(fit: FitFunction, priors: Priors, chosen: Fit) -> None:
             "A clamp is loose, or something touched the pod.",
             "Tighten the mount, check that nothing touches the pod at full lock, sweep again.",
         )
+
+
+def _best_slip(fit: FitFunction, priors: Priors, count: int) -> tuple[Fit, int]:
+    """Return the fit with the likeliest slip, and the rest before it.
+
+    Of many rests every so many is tried first, then those about the best.
+    """
+    tried: dict[int, Fit] = {}
+
+    def best() -> int:
+        return min(tried, key=lambda after: tried[after].solution.chi_squared)
+
+    step = -(-(count - 1) // MOST_SLIPS)
+    while True:
+        around = range(count - 1) if not tried else range(best() - 2 * step, best() + 2 * step + 1)
+        for after in around[:: max(step, 1)]:
+            if 0 <= after < count - 1 and after not in tried:
+                tried[after] = fit(priors.roll_free_deg, after)
+        if step == 1:
+            return tried[best()], best()
+        step = -(-step // 4)
 
 
 def _misfit(chosen: Fit, notices: list[Notice]) -> SoundFit:

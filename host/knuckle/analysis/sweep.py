@@ -76,7 +76,9 @@ class SweepProblem:
             slip_after,
         )
         try:
-            solution = solve(model.rows, model.start(self.theta_rad), model.sources)
+            solution = solve(
+                model.rows, model.start(self.theta_rad), model.sources, model.pattern()
+            )
         except np.linalg.LinAlgError as error:
             raise MeasurementRefused(
                 "UNDETERMINED",

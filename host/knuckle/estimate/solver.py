@@ -15,7 +15,7 @@ import numpy as np
 from scipy.optimize import least_squares
 
 from knuckle.geometry.rotation import Array
-from knuckle.model.block import FloatArray
+from knuckle.model.block import BoolArray, FloatArray
 
 _STEP = 1e-30
 
@@ -23,14 +23,58 @@ VectorFunction = Callable[[Array], Array]
 """From unknowns, shape (..., p), to rows, shape (..., m); analytic in the unknowns."""
 
 
-def derivative(function: VectorFunction, x: FloatArray) -> FloatArray:
+@dataclass(frozen=True)
+class Pattern:
+    """Which rows each unknown touches, and which unknowns may be stepped together.
+
+    Attributes
+    ----------
+    touches : ndarray of bool, shape (m, p)
+    groups : list of list of int
+        Unknowns of one group touch no row in common (Curtis, Powell & Reid 1974, On the
+        estimation of sparse Jacobian matrices, J. Inst. Math. Appl. 13: 117-119).
+    """
+
+    touches: BoolArray
+    groups: list[list[int]]
+
+    @classmethod
+    def of(cls, touches: BoolArray) -> Pattern:
+        """Sort unknowns into groups, first come first served."""
+        groups: list[list[int]] = []
+        taken: list[BoolArray] = []
+        for i in range(touches.shape[1]):
+            rows = touches[:, i]
+            for group, used in zip(groups, taken, strict=True):
+                if not np.any(rows & used):
+                    group.append(i)
+                    np.logical_or(used, rows, out=used)
+                    break
+            else:
+                groups.append([i])
+                taken.append(rows.copy())
+        return cls(touches, groups)
+
+
+def derivative(
+    function: VectorFunction, x: FloatArray, pattern: Pattern | None = None
+) -> FloatArray:
     """Return the exact Jacobian, shape (m, p), by a complex step.
 
     Squire & Trapp, Using complex variables to estimate derivatives of real functions,
     SIAM Review 40 (1998) 110-112: f'(x) = Im f(x + ih) / h, without cancellation.
     """
-    stepped = x[None, :] + 1j * _STEP * np.eye(x.size)
-    return np.ascontiguousarray((function(stepped).imag / _STEP).T)
+    if pattern is None:
+        stepped = x[None, :] + 1j * _STEP * np.eye(x.size)
+        return np.ascontiguousarray((function(stepped).imag / _STEP).T)
+    steps = np.zeros((len(pattern.groups), x.size))
+    for k, group in enumerate(pattern.groups):
+        steps[k, group] = _STEP
+    slopes = function(x[None, :] + 1j * steps).imag / _STEP
+    jacobian = np.zeros(pattern.touches.shape)
+    for slope, group in zip(slopes, pattern.groups, strict=True):
+        jacobian[:, group] = slope[:, None] * pattern.touches[:, group]
+    return jacobian
 
 
 @dataclass(frozen=True)
@@ -41,8 +85,8 @@ class Solution:
     ----------
     x : ndarray, shape (p,)
         The unknowns.
-    gain : ndarray, shape (p, m)
-        -(J'J)^-1 J': how the error of each row moves the unknowns.
+    jacobian : ndarray, shape (m, p)
+        Of the rows by the unknowns.
     covariance : ndarray, shape (p, p)
         Of the unknowns.
     chi_squared : float
@@ -54,7 +98,7 @@ class Solution:
     """
 
     x: FloatArray
-    gain: FloatArray
+    jacobian: FloatArray
     covariance: FloatArray
     chi_squared: float
     degrees_of_freedom: int
@@ -73,7 +117,7 @@ class Solution:
         dict of str to ndarray
             The root of the sum of squares is the source's standard uncertainty.
         """
-        moved = gradient @ self.gain
+        moved = -(gradient @ self.covariance) @ self.jacobian.T
         names = np.array(self.sources)
         return {name: moved[names == name] for name in dict.fromkeys(self.sources)}
 
@@ -82,7 +126,12 @@ class Solution:
         return float(gradient @ self.covariance @ gradient)
 
 
-def solve(rows: VectorFunction, start: FloatArray, sources: Sequence[str]) -> Solution:
+def solve(
+    rows: VectorFunction,
+    start: FloatArray,
+    sources: Sequence[str],
+    pattern: Pattern | None = None,
+) -> Solution:
     """Minimise the sum of squared rows.
 
     Parameters
@@ -93,6 +142,8 @@ def solve(rows: VectorFunction, start: FloatArray, sources: Sequence[str]) -> So
         Where to begin.
     sources : sequence of str, length m
         What each row comes from.
+    pattern : Pattern, optional
+        Saves time where most unknowns touch few rows.
 
     Raises
     ------
@@ -102,23 +153,22 @@ def solve(rows: VectorFunction, start: FloatArray, sources: Sequence[str]) -> So
     found = least_squares(
         rows,
         start,
-        jac=lambda x: derivative(rows, x),
+        jac=lambda x: derivative(rows, x, pattern),
         method="lm",
         xtol=1e-12,
         ftol=1e-12,
         gtol=1e-12,
         max_nfev=200,
     )
-    jacobian = derivative(rows, found.x)
-    q, r = np.linalg.qr(jacobian)
-    diagonal = np.abs(np.diag(r))
+    jacobian = derivative(rows, found.x, pattern)
+    r = np.linalg.qr(jacobian, mode="r")
     column_size = np.linalg.norm(jacobian, axis=0)
-    if np.any(diagonal <= 1e-11 * column_size):
+    if np.any(np.abs(np.diag(r)) <= 1e-11 * column_size):
         raise np.linalg.LinAlgError("the readings do not determine all unknowns")
     inverse = np.linalg.inv(r)
     return Solution(
         x=found.x,
-        gain=-inverse @ q.T,
+        jacobian=jacobian,
         covariance=inverse @ inverse.T,
         chi_squared=2.0 * float(found.cost),
         degrees_of_freedom=jacobian.shape[0] - jacobian.shape[1],

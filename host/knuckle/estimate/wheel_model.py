@@ -14,6 +14,7 @@ import numpy as np
 
 from knuckle.estimate.priors import Given, Priors
 from knuckle.estimate.sensor import chip_turn, covariance_whitener, tangents
+from knuckle.estimate.solver import Pattern
 from knuckle.estimate.turns import Turn
 from knuckle.geometry.rotation import (
     Array,
@@ -219,6 +220,29 @@ class WheelModel:
         }
         rows = [*measured.items(), *((source, mean.size) for _, source, mean, _ in known)]
         self.sources = tuple(source for source, size in rows for _ in range(size))
+
+    def pattern(self) -> Pattern:
+        """Return which rows each unknown touches: a rest's turn and roll touch few."""
+        rest = np.arange(self.count)
+        between = (self._before[:, None] == rest) | (self._after[:, None] == rest)
+        marked = np.array([rest == mark.rest for mark in self._marks], dtype=bool).reshape(
+            -1, self.count
+        )
+        marked = marked | np.isin(rest, self.straight)
+        both = np.vstack([rest[:, None] == rest, between])
+        by_rest = np.repeat(both, 3, axis=0)
+        turn = np.vstack([by_rest, marked])
+        roll = np.vstack([by_rest, np.zeros_like(marked)])
+        touches = np.zeros((len(self.sources), self.size), dtype=bool)
+        measured = turn.shape[0]
+        touches[:measured] = True
+        touches[:measured, self._slices["theta"]] = turn[:, self._others]
+        touches[:measured, self._slices["roll"]] = roll
+        first = measured
+        for where, mean, whitener in self._priors:
+            touches[first : first + mean.size, where] = whitener != 0.0
+            first += mean.size
+        return Pattern.of(touches)
 
     def start(self, theta_rad: FloatArray) -> FloatArray:
         """Return where the search begins, given first guesses of all turns from the datum."""

@@ -1,0 +1,82 @@
+"""How often the 95 % intervals cover the truth, over whole simulated sweeps.
+
+    python tests/benchmarks/coverage.py [RUNS]
+
+Each run draws its truths from the stated priors (docs/measurement.md, section 3): both sides,
+toe, wheel roll, pads, mount, and the full sensor model; samples, rests and estimate are the
+program's own.
+Wanted: 93 to 97 %.
+"""
+
+from __future__ import annotations
+
+import sys
+from collections import Counter
+from concurrent.futures import ProcessPoolExecutor
+from typing import NamedTuple
+
+import numpy as np
+
+from knuckle.analysis.measure import measure
+from knuckle.analysis.request import Request
+from knuckle.model.result import Quantity
+from knuckle.rests.detector import RestDetector
+from knuckle.sim.draw import draw_case
+from knuckle.sim.recording import simulate_block
+
+
+class Run(NamedTuple):
+    """Errors and expanded uncertainties (deg) of camber, caster, SAI; and what was said."""
+
+    errors: tuple[float, ...]
+    expanded: tuple[float, ...]
+    codes: tuple[str, ...]
+    rests_too_many: int
+
+
+def one_run(seed: int) -> Run:
+    """Simulate and measure one drawn sweep."""
+    block, truth = simulate_block(draw_case(seed))
+    detector = RestDetector(block.rate_hz, block.gyro_dps is not None)
+    detector.push(block)
+    detector.finish()
+    wheel = truth.rests[0].wheel
+    outcome = measure("sweep", block, detector.rests(), Request(wheel), detector.dropped)
+    codes = tuple(warning.code for warning in outcome.warnings)
+    too_many = len(detector.rests()) - len(truth.rests)
+    if outcome.refused is not None:
+        return Run((), (), (*codes, f"refused: {outcome.refused.code}"), too_many)
+    true = {
+        Quantity.CAMBER: truth.wheel.camber_deg,
+        Quantity.CASTER: truth.wheel.caster_deg,
+        Quantity.SAI: truth.wheel.sai_deg,
+    }
+    found = [outcome.results[quantity] for quantity in true]
+    errors = tuple(r.value - t for r, t in zip(found, true.values(), strict=True))
+    return Run(errors, tuple(r.expanded_uncertainty for r in found), codes, too_many)
+
+
+def main() -> None:
+    """Run the study and print it."""
+    count = int(sys.argv[1]) if len(sys.argv) > 1 else 2000
+    with ProcessPoolExecutor() as pool:
+        runs = list(pool.map(one_run, range(count), chunksize=20))
+    whole = [run for run in runs if run.errors]
+    error = np.array([run.errors for run in whole])
+    expanded = np.array([run.expanded for run in whole])
+    inside = np.mean(np.abs(error) <= expanded, axis=0)
+    spread = np.sqrt(inside * (1 - inside) / len(whole))
+    print(f"coverage of 95 % intervals over {len(whole)} of {count} drawn sweeps (wanted 93-97 %)")
+    for i, name in enumerate(("camber", "caster", "SAI")):
+        print(
+            f"  {name:<7}{100 * inside[i]:6.1f} % +- {100 * spread[i]:.1f}   "
+            f"error {np.sqrt(np.mean(error[:, i] ** 2)):.3f} deg rms, "
+            f"stated {np.sqrt(np.mean((expanded[:, i] / 1.96) ** 2)):.3f} deg, "
+            f"bias {np.mean(error[:, i]):+.3f}"
+        )
+    print(f"  rests found more or fewer than scripted: {Counter(r.rests_too_many for r in runs)}")
+    print(f"  said: {dict(Counter(code for run in runs for code in run.codes))}")
+
+
+if __name__ == "__main__":
+    main()
