@@ -18,9 +18,10 @@ _SLOPE_AT_LEAST_G_S = 2e-3
 _BURST = 1.6
 """Loudest cell over the quieter half, in units of the loudness, from which it is a knock."""
 _NEW_FLOOR_S = 3.0
-"""Louder than the floor, but as steadily as a machine for so long: the floor has changed."""
-_NEW_FLOOR_SPREAD = 2.0
-_TREMOR_RATIO = 2.5
+"""Louder than the floor, or swinging as in a hand, but as steadily as only a machine does for
+so long: that is a floor too."""
+_NEW_FLOOR_SPREAD = 1.6
+_TREMOR_RATIO = 1.8
 
 
 @dataclass(frozen=True, slots=True)
@@ -75,7 +76,7 @@ class Candidates:
     changed_floor : bool
         Whether the accepted window has shown a new floor.
     local : tuple
-        (inner, between) of the accelerometer and of the gyro in the accepted window.
+        (inner, between, swing) of the accelerometer and of the gyro in the accepted window.
     """
 
     def __init__(
@@ -97,7 +98,7 @@ class Candidates:
         self._new_floor_cells = round(_NEW_FLOOR_S / cell_s)
         self.quiet = False
         self.changed_floor = False
-        self.local = ((0.0, 0.0), (0.0, 0.0))
+        self.local = ((0.0, 0.0, 0.0), (0.0, 0.0, 0.0))
         self.reset()
 
     def reset(self) -> None:
@@ -134,15 +135,19 @@ class Candidates:
         if not self.quiet or not even or not self._level(accel, gyro, i, width, floor):
             self._loud_run = 0
             return 0
+        trembles = self._trembles(accel, i, s.tremor_accel_g, floor.accel) or (
+            gyro is not None and self._trembles(gyro, i, s.tremor_gyro_dps, floor.gyro)
+        )
         louder = _louder(accel, i, floor.accel) or (
             gyro is not None and _louder(gyro, i, floor.gyro)
         )
-        if floor.known and louder and not self._steadily_loud(accel, gyro, i):
+        unusual = trembles or (floor.known and louder)
+        if unusual and not self._steadily_loud(accel, gyro, i):
             return 0
-        self.changed_floor = floor.known and (louder or _quieter(accel, i, floor.accel))
+        self.changed_floor = floor.known and (unusual or _quieter(accel, i, floor.accel))
         self.local = (
-            (accel.inner[i], accel.between[i]),
-            (0.0, 0.0) if gyro is None else (gyro.inner[i], gyro.between[i]),
+            (accel.inner[i], accel.between[i], accel.swing[i]),
+            (0.0, 0.0, 0.0) if gyro is None else (gyro.inner[i], gyro.between[i], gyro.swing[i]),
         )
         self._loud_run = 0
         return width
@@ -150,10 +155,10 @@ class Candidates:
     def _level(
         self, accel: _Lists, gyro: _Lists | None, i: int, width: int, floor: NoiseFloor
     ) -> bool:
-        """Whether the window's cell means stand, and no hand trembles."""
+        """Whether the window's cell means stand."""
         s = self._settings
         variance = _variance(accel, i, floor.accel, floor.known)
-        if variance > s.ceiling_accel_wander_g**2 or self._trembles(accel, i, s.tremor_accel_g):
+        if variance > s.ceiling_accel_wander_g**2:
             return False
         half = width // 2
         if accel.halves[i] > max(s.level_tolerance_g**2, _HALVES * variance * 2.0 / half):
@@ -168,18 +173,19 @@ class Candidates:
         if gyro is None:
             return True
         variance = _variance(gyro, i, floor.gyro, floor.known)
-        if variance > s.ceiling_gyro_wander_dps**2 or self._trembles(gyro, i, s.tremor_gyro_dps):
+        if variance > s.ceiling_gyro_wander_dps**2:
             return False
         tolerance = s.rate_tolerance_dps**2
         return gyro.halves[i] <= max(tolerance, _HALVES * variance * 2.0 / half) and gyro.stray[
             i
         ] <= max(tolerance, _STRAY * variance)
 
-    def _trembles(self, sensor: _Lists, i: int, least: float) -> bool:
+    def _trembles(self, sensor: _Lists, i: int, least: float, floor: SensorFloor) -> bool:
+        """Whether the sensor swings as in a hand: no such thing was learnt at rest."""
         if self._size < 6:
             return False
         return (
-            sensor.swing[i] > least**2
+            sensor.swing[i] > max(least**2, _LOUDER * floor.swing)
             and sensor.swing[i] * self._size / 4.0 > _TREMOR_RATIO * sensor.inner[i]
         )
 

@@ -19,6 +19,8 @@ class SensorFloor:
         Variance within a cell.
     between : float
         Variance of a cell mean, from neighbouring cells.
+    swing : float
+        Square of the difference between a cell's halves.
     cells : int
         Cells learnt from, up to the memory's length.
     """
@@ -26,19 +28,22 @@ class SensorFloor:
     least: float
     inner: float = 0.0
     between: float = 0.0
+    swing: float = 0.0
     cells: int = 0
 
-    def restart(self, inner: float, between: float, cells: int) -> None:
+    def restart(self, inner: float, between: float, swing: float, cells: int) -> None:
         """Forget, and begin from the mean of some cells."""
         self.inner = inner
         self.between = max(between, self.least**2)
+        self.swing = swing
         self.cells = cells
 
-    def learn(self, inner: float, half_squared_step: float, memory: int) -> None:
+    def learn(self, inner: float, half_squared_step: float, swing: float, memory: int) -> None:
         """Take in one more still cell, weighing the past as `memory` cells at most."""
         self.cells = min(self.cells + 1, memory)
         weight = 1.0 / self.cells
         self.inner += weight * (inner - self.inner)
+        self.swing += weight * (swing - self.swing)
         between = self.between + weight * (half_squared_step - self.between)
         self.between = max(between, self.least**2)
 

@@ -78,7 +78,8 @@ def trimmed(
 ) -> tuple[int, int]:
     """Return first and end cell once creeping ends are cut off.
 
-    At least a second (or the shortest rest) is kept: a mean of less is worth less than the creep costs.
+    At least a second (or the shortest rest) is kept: a mean of less is worth less than the
+    creep costs.
 
     Parameters
     ----------
@@ -96,9 +97,14 @@ def trimmed(
     ):
         if means is None:
             continue
-        tail = means[first:end][::-1]
-        end -= _lead(tail, variance, least, min(tail_longest, end - first - keep))
-        first += _lead(means[first:end], variance, least, min(longest, end - first - keep))
+        for at_start in (gyro is not None, gyro is None):
+            # Without gyro the slow beginning of a move may hide at the end: it goes first.
+            part = means[first:end]
+            spare = end - first - keep
+            if at_start:
+                first += _lead(part, variance, least, min(longest, spare))
+            else:
+                end -= _lead(part[::-1], variance, least, min(tail_longest, spare))
     return first, end
 
 

@@ -61,6 +61,6 @@ class RestSettings:
     ceiling_gyro_wander_dps: float = 0.3
     ceiling_accel_wander_g: float = 0.012
     tremor_gyro_dps: float = 0.15
-    tremor_accel_g: float = 0.006
+    tremor_accel_g: float = 0.01
     shortest_s: float = 1.0
-    shortest_no_gyro_s: float = 1.2
+    shortest_no_gyro_s: float = 1.5

@@ -146,6 +146,8 @@ class Stillness:
         self._gyro = None if cells.gyro is None else cells.gyro.mean.tolist()
         self._accel_inner = cells.accel.inner.tolist()
         self._gyro_inner = None if cells.gyro is None else cells.gyro.inner.tolist()
+        self._accel_swing = cells.accel.swing.tolist()
+        self._gyro_swing = None if cells.gyro is None else cells.gyro.swing.tolist()
         accel_step = (cells.accel.step * 0.5).tolist()
         gyro_step = None if cells.gyro is None else (cells.gyro.step * 0.5).tolist()
         end_s = cells.end_s.tolist()
@@ -279,10 +281,15 @@ class Stillness:
         else:
             rest.good.append(True)
             rest.level.add(self._accel[row], None if self._gyro is None else self._gyro[row])
-            self.floor.accel.learn(self._accel_inner[row], accel_step[row], self._memory)
+            self.floor.accel.learn(
+                self._accel_inner[row], accel_step[row], self._accel_swing[row], self._memory
+            )
             if gyro_step is not None:
                 assert self._gyro_inner is not None
-                self.floor.gyro.learn(self._gyro_inner[row], gyro_step[row], self._memory)
+                assert self._gyro_swing is not None
+                self.floor.gyro.learn(
+                    self._gyro_inner[row], gyro_step[row], self._gyro_swing[row], self._memory
+                )
             rest.end_s.append(at_s)
         if rest.bad_since is not None:
             return
