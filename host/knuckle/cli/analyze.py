@@ -88,6 +88,7 @@ def analyze(
 
     from knuckle.analysis.request import Request
     from knuckle.run.calibrations import read_file
+    from knuckle.run.parts import part_of
     from knuckle.run.remeasure import measure_recording
     from knuckle.run.replay import read_recording
 
@@ -101,7 +102,8 @@ def analyze(
         rear_steers=rear_steers,
         use_gyro=use_gyro,
     )
-    outcome = measure_recording(measure, recording, request, given, uncalibrated)
+    part = part_of(recording.parts, which)
+    outcome = measure_recording(measure, recording, request, given, uncalibrated, part)
     from knuckle.cli.outcome import print_outcome
 
     return print_outcome(ctx, outcome, recording.notices, str(file), json_output=json_output)

@@ -21,7 +21,7 @@ from knuckle.cli.invocation import Invocation
 from knuckle.config import resolve
 from knuckle.errors import KnuckleError, UsageError
 
-COMMANDS: Final = ("pods", "watch", "analyze", "runs", "config")
+COMMANDS: Final = ("demo", "pods", "watch", "camber", "sweep", "analyze", "runs", "config")
 """The modules of this package that hold a command, in the order of the help.
 
 Each has ``register(app)``, and imports what is heavy only inside its functions.

@@ -7,13 +7,18 @@ the same figures to the last digit.
 from __future__ import annotations
 
 from dataclasses import replace
+from typing import Final
 
 from knuckle.analysis.measure import measure
 from knuckle.analysis.request import Request
 from knuckle.estimate.calibration import Calibration
 from knuckle.model.result import Outcome
 from knuckle.rests.detector import RestDetector
+from knuckle.run.parts import Part
 from knuckle.run.replay import Recording
+
+METHOD: Final = "rests, least squares 1"
+"""Names the way of computing in the store; a new number for every change of its figures."""
 
 
 def measure_recording(
@@ -22,6 +27,7 @@ def measure_recording(
     request: Request,
     given: Calibration | None = None,
     uncalibrated: bool = False,
+    part: Part | None = None,
 ) -> Outcome:
     """Calibrate, find the rests, measure.
 
@@ -35,8 +41,12 @@ def measure_recording(
     given : Calibration or None
         Named by the user.
     uncalibrated : bool
+    part : Part or None
+        The stretch to measure from; the whole recording if None.
     """
     block, priors = recording.calibrated(request.priors, given, uncalibrated)
+    if part is not None:
+        block = part.cut(block)
     detector = RestDetector(block.rate_hz, block.gyro_dps is not None)
     detector.push(block)
     detector.finish()

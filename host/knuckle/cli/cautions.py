@@ -1,0 +1,18 @@
+"""What is said once before anybody goes near a wheel; docs/safety.md has it all."""
+
+from __future__ import annotations
+
+from typing import Final
+
+CAMBER: Final = (
+    "Before you start (docs/safety.md has it all):",
+    " - wheels chocked, engine off; nobody under a raised car;",
+    " - the car rolled a little and settled on its springs, on level pads.",
+)
+SWEEP: Final = (
+    "Before you start (docs/safety.md has it all):",
+    " - raised car: on wide, firm pads, and nobody under it or reaching behind a wheel;",
+    " - slip plates free, rear wheels chocked, neutral, engine off, column unlocked;",
+    " - hold the FOOT BRAKE until it is finished: a parking brake does not hold front",
+    "   wheels. Turn slowly; stop if anything shifts.",
+)

@@ -1,0 +1,228 @@
+"""What `camber`, `sweep` and `demo` share: from a measurement to its report and exit code."""
+
+from __future__ import annotations
+
+import asyncio
+import json
+import sys
+from collections.abc import Callable, Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Any
+
+import typer
+
+from knuckle.cli.invocation import Invocation, invocation
+from knuckle.errors import UsageError
+
+if TYPE_CHECKING:
+    from knuckle.estimate.calibration import Calibration
+    from knuckle.model.wheel import Wheel
+    from knuckle.run.measurement import Measurement, Report
+    from knuckle.run.view import View
+    from knuckle.store.database import Store
+    from knuckle.terminal.screen import Screen
+
+INTERRUPTED = 130
+REFUSED = 3
+FAILED = 1
+
+DriverOption = Annotated[
+    str | None,
+    typer.Option(
+        "--driver",
+        metavar="in|out",
+        help="Whether somebody sits in the driver's seat: it changes camber, and is recorded.",
+        show_default=False,
+    ),
+]
+CalibrationOption = Annotated[
+    Path | None,
+    typer.Option(
+        "--calibration", metavar="FILE", help="Calibration file, in place of the pod's own."
+    ),
+]
+UncalibratedOption = Annotated[
+    bool, typer.Option("--uncalibrated", help="Take the pod's readings as not calibrated.")
+]
+JsonOption = Annotated[
+    bool,
+    typer.Option(
+        "--json", help="Print one JSON object (docs/results.md); the live view to standard error."
+    ),
+]
+
+
+def read_driver(given: str | None, default: str) -> str:
+    """Read where the driver is.
+
+    Raises
+    ------
+    UsageError
+        If it is neither in nor out.
+    """
+    word = (given or default).strip().lower()
+    if word not in ("in", "out"):
+        raise UsageError(f"--driver takes in or out, not {given!r}.")
+    return word
+
+
+def read_calibration(path: Path | None, uncalibrated: bool) -> Calibration | None:
+    """Read a calibration file, if one is named.
+
+    Raises
+    ------
+    UsageError
+        If it is said as well that there is none.
+    RecordingError
+        If it cannot be read.
+    """
+    if path is None:
+        return None
+    if uncalibrated:
+        raise UsageError("--calibration and --uncalibrated contradict each other.")
+    from knuckle.run.calibrations import read_file
+
+    return read_file(path)
+
+
+def simulated_facts(address: str, link: Any) -> dict[str, Any]:
+    """Return what a simulated run must keep so that it can be repeated."""
+    if not address.startswith("sim:"):
+        return {}
+    return {"scenario": link.scenario, "seed": link.seed}
+
+
+def screen_for(here: Invocation, json_output: bool) -> Screen:
+    """Return the live view; on standard error where standard output is for JSON."""
+    if not json_output:
+        return here.screen()
+    from rich.console import Console
+
+    from knuckle.terminal.screen import make_screen
+
+    return make_screen(Console(file=sys.stderr, highlight=False), plain=here.settings.plain)
+
+
+def measure_live(
+    ctx: typer.Context,
+    cautions: Sequence[str],
+    begin: Callable[[View, Store], Measurement],
+    *,
+    description: str,
+    json_output: bool,
+) -> int:
+    """Carry out a measurement, print what has come of it, and return the exit code.
+
+    Parameters
+    ----------
+    cautions : sequence of str
+        Said first.
+    begin : callable
+        From view and store to the measurement.
+    description : str
+        Of the link.
+    json_output : bool
+    """
+    from knuckle.cli.live_view import TerminalView
+    from knuckle.store.database import Store
+
+    here = invocation(ctx)
+    with (
+        Store(here.settings.store) as store,
+        screen_for(here, json_output) as screen,
+        here.sounds() as sounds,
+    ):
+        for line in (*cautions, description):
+            screen.say(line)
+        measurement = begin(TerminalView(screen, sounds), store)
+        report, interrupted = run_to_end(measurement)
+    tell(ctx, report, here.settings.store, interrupted=interrupted, json_output=json_output)
+    return exit_code(report, interrupted)
+
+
+def run_to_end(measurement: Measurement) -> tuple[Report, bool]:
+    """Run a measurement; return its report, and whether it was interrupted.
+
+    Raises
+    ------
+    KeyboardInterrupt
+        If it was interrupted before there was anything to report.
+    """
+    try:
+        return asyncio.run(measurement.carry_out()), False
+    except KeyboardInterrupt:
+        if measurement.report is None:
+            raise
+        return measurement.report, True
+
+
+def exit_code(report: Report, interrupted: bool) -> int:
+    """Return the program's exit code for a report."""
+    if interrupted:
+        return INTERRUPTED
+    if report.ended is not None:
+        return FAILED
+    refused = not report.outcomes or any(o.refused is not None for o in report.outcomes)
+    return REFUSED if refused else 0
+
+
+def tell(
+    ctx: typer.Context, report: Report, store: Path, *, interrupted: bool, json_output: bool
+) -> None:
+    """Print a report."""
+    if json_output:
+        typer.echo(json.dumps(_as_json(report), indent=1, ensure_ascii=True))
+    else:
+        from knuckle.report.outcome_text import outcome_lines
+
+        console = invocation(ctx).console()
+        for outcome in report.outcomes:
+            console.print()
+            for line in outcome_lines(outcome):
+                console.print(line, markup=False, soft_wrap=True, emoji=False)
+        console.print()
+    aside = sys.stderr if json_output else sys.stdout
+    for line in _closing_lines(report, store, interrupted=interrupted):
+        typer.echo(line, file=aside)
+
+
+def _closing_lines(report: Report, store: Path, *, interrupted: bool) -> list[str]:
+    lines = list(report.notices)
+    if report.ended is not None:
+        lines.append(f"The link ended before the measurement: {report.ended}")
+    elif interrupted and report.outcomes:
+        lines.append("Interrupted: this is what could be measured from the part captured.")
+    elif not report.complete and report.outcomes:
+        lines.append("The pod's data ended before everything asked for had been taken.")
+    if report.run is None:
+        lines.append("Nothing was captured.")
+    else:
+        lines.append(f"Run {report.run} ({report.state.value}) is kept in {store}")
+    return lines
+
+
+def _as_json(report: Report) -> dict[str, Any]:
+    from knuckle import __version__
+    from knuckle.report.results_json import outcome_to_json
+
+    source = None if report.run is None else f"run {report.run}"
+    objects = [
+        outcome_to_json(
+            outcome, source=source, program_version=__version__, notices=list(report.notices)
+        )
+        for outcome in report.outcomes
+    ]
+    if len(objects) == 1:
+        return objects[0]
+    return {"schema": 1, "source": source, "program_version": __version__, "wheels": objects}
+
+
+def sim_in_order(address: str, order: Sequence[Wheel]) -> str:
+    """Let a simulated person walk round the car in the order that is asked for."""
+    from knuckle.links.address import Address, parse_address
+
+    parts = parse_address(address)
+    if parts.scheme != "sim" or "script.wheels" in parts.options:
+        return address
+    options = {**parts.options, "script.wheels": ",".join(wheel.value for wheel in order)}
+    return str(Address(parts.scheme, parts.place, options))

@@ -1,0 +1,39 @@
+"""Camber of one wheel, or of several with one pod carried round the car.
+
+A walk round the car is one run with one stream: its raw bytes stay whole. Each wheel's
+stretch is noted in the run's facts (`parts`), and each wheel has its own result.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from knuckle.links.contract import Link
+from knuckle.model.wheel import Wheel
+from knuckle.run.guide_camber import CamberGuide
+from knuckle.run.measurement import Measurement, Task
+from knuckle.run.view import View
+from knuckle.store.database import Store
+
+
+def camber_measurement(
+    task: Task, order: Sequence[Wheel], link: Link, view: View, store: Store
+) -> Measurement:
+    """Return the measurement, not yet begun.
+
+    Parameters
+    ----------
+    order : sequence of Wheel
+        At least one; the pod is carried from each to the next.
+    """
+    guide = CamberGuide(order)
+    return Measurement(
+        task,
+        link,
+        guide,
+        view,
+        store,
+        wheel_now=lambda: guide.wheel,
+        parts=lambda: guide.parts,
+        stream_wheel=order[0] if len(order) == 1 else None,
+    )

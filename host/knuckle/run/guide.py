@@ -1,0 +1,88 @@
+"""What guides have in common: what they ask of the operator, and how they are driven."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from enum import StrEnum
+from typing import Protocol
+
+from knuckle.run.events import RunEvent
+from knuckle.wire.messages import Cue
+
+
+class Ask(StrEnum):
+    """What a guide asks of the operator at a moment."""
+
+    WAIT = "wait"
+    HOLD = "hold"
+    MOVE = "move"
+    TAKEN = "taken"
+    DONE = "done"
+    TROUBLE = "trouble"
+
+
+@dataclass(frozen=True, slots=True)
+class PlaceMark:
+    """A place to be measured: readings taken there, and readings needed."""
+
+    name: str
+    taken: int
+    wanted: int
+
+
+@dataclass(frozen=True, slots=True)
+class Guidance:
+    """What the operator should do now.
+
+    Attributes
+    ----------
+    words : str
+        In a few words.
+    ask : Ask
+    goal_deg : float or None
+        Where to steer to, change of heading from straight ahead, left positive.
+    places : tuple of PlaceMark
+        How far the measurement is.
+    """
+
+    words: str
+    ask: Ask
+    goal_deg: float | None = None
+    places: tuple[PlaceMark, ...] = ()
+
+
+class Guide(Protocol):
+    """A sans-I/O state machine: events in, cues out. It knows time from the events only."""
+
+    def take(self, event: RunEvent) -> list[Cue]:
+        """Take an event; return the cues to give now, in order."""
+        ...
+
+    @property
+    def guidance(self) -> Guidance:
+        """What the operator should do now."""
+        ...
+
+    @property
+    def finished(self) -> bool:
+        """Whether there is nothing more to capture."""
+        ...
+
+    @property
+    def steer_deg(self) -> float | None:
+        """Change of heading from straight ahead, left positive; None where not known."""
+        ...
+
+    @property
+    def camber_deg(self) -> float | None:
+        """Camber as it is now, for the eye only; None before samples came."""
+        ...
+
+    @property
+    def passed_s(self) -> float:
+        """Pod time since the first sample."""
+        ...
+
+    def remarks(self) -> list[str]:
+        """Return lines for the operator that have come up since the last call."""
+        ...

@@ -1,0 +1,133 @@
+"""What a live measurement shows and sounds, and through what: the flows know no screen."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Protocol
+
+from knuckle.model.wheel import Wheel
+from knuckle.run.events import (
+    CommandFailed,
+    Health,
+    Knocked,
+    LinkDown,
+    LinkUp,
+    PodReport,
+    PodRestarted,
+    PodSeen,
+    RunEvent,
+)
+from knuckle.run.guide import Guidance
+from knuckle.wire.messages import Cue, Fault
+
+
+@dataclass(frozen=True, slots=True)
+class LinkState:
+    """How the pod's link does.
+
+    Attributes
+    ----------
+    name : str
+        The pod's name, for people.
+    rate_hz : float or None
+        None before it is known.
+    lost, damaged : int
+        Samples and frames so far.
+    """
+
+    name: str = "pod"
+    connected: bool = True
+    rate_hz: float | None = None
+    lost: int = 0
+    damaged: int = 0
+
+
+@dataclass(frozen=True, slots=True)
+class LiveView:
+    """A moment of a measurement.
+
+    Attributes
+    ----------
+    measure : str
+        "camber" or "sweep".
+    wheel : Wheel
+        The one that is measured now.
+    guidance : Guidance
+    camber_deg, steer_deg : float or None
+        As they are now, for the eye only; None where not known.
+    link : LinkState
+    passed_s : float
+        Pod time since the first sample.
+    """
+
+    measure: str
+    wheel: Wheel
+    guidance: Guidance
+    camber_deg: float | None
+    steer_deg: float | None
+    link: LinkState
+    passed_s: float
+
+
+class View(Protocol):
+    """Where a measurement shows and sounds what goes on."""
+
+    def show(self, live: LiveView) -> None:
+        """Show a moment; called as often as there is something new."""
+        ...
+
+    def say(self, line: str) -> None:
+        """Print a line that stays."""
+        ...
+
+    def sound(self, cue: Cue) -> None:
+        """Have a cue heard; returns at once."""
+        ...
+
+
+class LinkWatch:
+    """Gathers the link's state from the run's events."""
+
+    def __init__(self) -> None:
+        self._name = "pod"
+        self._connected = True
+        self._health: Health | None = None
+        self._lost = 0
+
+    @property
+    def state(self) -> LinkState:
+        """The link's state now."""
+        health = self._health
+        if health is None:
+            return LinkState(self._name, self._connected)
+        counts = health.counts
+        damaged = counts.bad_crc + counts.bad_cobs + counts.too_long + counts.malformed
+        damaged += counts.bad_lines
+        return LinkState(self._name, self._connected, health.rate_hz, self._lost, damaged)
+
+    def take(self, event: RunEvent) -> list[str]:
+        """Take an event; return lines for the operator."""
+        match event:
+            case PodSeen(hello=hello, settings_problem=problem, again=again):
+                self._name = (hello.name or hello.hardware) if hello is not None else "text pod"
+                self._connected = True
+                return [problem] if problem and not again else []
+            case Health():
+                self._health = event
+                self._lost += event.lost
+            case LinkDown(reason=reason):
+                self._connected = False
+                return [str(reason)]
+            case LinkUp(gap_s=gap_s):
+                self._connected = True
+                return [f"The pod is back after {gap_s:.1f} s; the run goes on, the gap is marked."]
+            case PodRestarted(cause=cause):
+                return [f"The pod has restarted ({cause.name.lower().replace('_', ' ')})."]
+            case Knocked():
+                return ["A knock: left out of the mean."]
+            case CommandFailed(reason=reason):
+                return [f"A cue did not reach the pod: {reason}"]
+            case PodReport(message=Fault() as fault):
+                kind = "has come" if fault.present else "is gone"
+                return [f"The pod reports: fault {fault.code} of channel {fault.channel} {kind}."]
+        return []
