@@ -371,3 +371,32 @@ def test_watching_goes_on_for_ever() -> None:
     host.until(120.0, step_s=0.5)
     assert not host.pod.finished
     assert len(host.pod.truth().rests) > 15
+
+
+def test_the_person_with_the_pod_heeds_hold_still_and_finished() -> None:
+    host = Host(load("garage", purpose="camber_all", faults="knocks"), 3)
+    host.until(6.0)
+    host.send(Command.CUE, cue(Cue.HOLD_STILL))
+    host.until(14.0)
+    assert len(host.pod.truth().rests) == 1
+    assert host.pod.truth().rests[0].end_s > 14.0
+    host.send(Command.CUE, cue(Cue.FINISHED))
+    host.until(30.0)
+    assert host.pod.finished
+    assert host.pod.now_s < 17.0
+
+
+def test_settings_that_do_not_fit_are_refused() -> None:
+    host = Host(load("garage"), restarts=False)
+    host.until(0.2)
+    codes = []
+    for command, payload in (
+        (Command.SETTINGS_READ, b"\x00"),
+        (Command.SETTINGS_READ, settings_read(RECORD_LENGTH - 1, 2)),
+        (Command.SETTINGS_WRITE, b"\x00"),
+        (Command.SET_RATE, b"\x00"),
+    ):
+        reply = host.ask(command, payload)[-1]
+        assert isinstance(reply, Ack)
+        codes.append(reply.code)
+    assert codes == [AckCode.BAD_LENGTH, AckCode.BAD_VALUE, AckCode.BAD_LENGTH, AckCode.BAD_LENGTH]

@@ -72,6 +72,7 @@ def test_overrides_keep_the_rest_of_a_table() -> None:
         ({"sensor.accel_bias_g": 3}, ["sensor.accel_bias_g", "a list"]),
         ({"script.positions_deg": []}, ["script.positions_deg", "at least one"]),
         ({"script.hold_s": [5, 4]}, ["script.hold_s", "shortest"]),
+        ({"faults": 3}, ["faults", "names"]),
         ({"faults": "gremlins"}, ["faults.gremlins", "knocks"]),
         ({"car": 3}, ["car", "a table"]),
         ({"seed.x": 3}, ["seed", "whole number"]),

@@ -130,6 +130,10 @@ def _text(name_or_path: str) -> tuple[str, str]:
 def _override(table: dict[str, Any], dotted: str, value: Any, source: str) -> None:
     if dotted == "faults" and not isinstance(value, Mapping):
         wanted = value.split(",") if isinstance(value, str) else value
+        if not isinstance(wanted, list | tuple):
+            raise UsageError(
+                f"{source}: faults = {value!r} cannot be used.", "Allowed: names with commas."
+            )
         value = {str(fault).strip(): {"on": True} for fault in wanted if str(fault).strip()}
     *parents, last = dotted.split(".")
     for parent in parents:
