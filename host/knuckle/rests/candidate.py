@@ -21,6 +21,9 @@ _NEW_FLOOR_S = 3.0
 """Louder than the floor, or swinging as in a hand, but as steadily as only a machine does for
 so long: that is a floor too."""
 _NEW_FLOOR_SPREAD = 1.6
+_NEARLY_STILL_DPS = 0.5
+_NEARLY_STILL_G = 5e-3
+"""Changes between the halves of a window below which the wheel is said to settle."""
 _TREMOR_RATIO = 1.8
 
 
@@ -72,7 +75,7 @@ class Candidates:
     widths : tuple of int
         Cells in a window: once the gyro's bias is known, and before (or without gyro).
     quiet : bool
-        Whether the last window was within the ceilings, still or not.
+        Whether the last window was nearly still.
     changed_floor : bool
         Whether the accepted window has shown a new floor.
     local : tuple
@@ -126,13 +129,19 @@ class Candidates:
         accel, gyro = windows[width]
         i = row - width + 1
         s = self._settings
-        self.quiet = accel.inner[i] <= s.ceiling_accel_g**2 and (
-            gyro is None or gyro.inner[i] <= s.ceiling_gyro_dps**2
+        loudest = accel.inner[i] > s.ceiling_accel_g**2 or (
+            gyro is not None and gyro.inner[i] > s.ceiling_gyro_dps**2
+        )
+        self.quiet = not loudest and (
+            accel.halves[i] <= _NEARLY_STILL_G**2
+            if gyro is None
+            else gyro.halves[i] <= _NEARLY_STILL_DPS**2
+            and accel.slope[i] <= 2.0 * _NEARLY_STILL_G * self._cell_s
         )
         even = floor.known or max(accel.burst[i], 0.0 if gyro is None else gyro.burst[i]) <= (
             _BURST * self._loud
         )
-        if not self.quiet or not even or not self._level(accel, gyro, i, width, floor):
+        if loudest or not even or not self._level(accel, gyro, i, width, floor):
             self._loud_run = 0
             return 0
         trembles = self._trembles(accel, i, s.tremor_accel_g, floor.accel) or (

@@ -101,10 +101,12 @@ def trimmed(
             # Without gyro the slow beginning of a move may hide at the end: it goes first.
             part = means[first:end]
             spare = end - first - keep
+            # What lies further in says nothing of the end: bias wanders in a long rest.
+            near = max(keep, 2 * longest)
             if at_start:
-                first += _lead(part, variance, least, min(longest, spare))
+                first += _lead(part[:near], variance, least, min(longest, spare))
             else:
-                end -= _lead(part[::-1], variance, least, min(tail_longest, spare))
+                end -= _lead(part[::-1][:near], variance, least, min(tail_longest, spare))
     return first, end
 
 
@@ -118,7 +120,8 @@ def _covariance(samples: FloatArray, sizes: FloatArray, least: float) -> FloatAr
         for j in range(i, axes):
             value = float(np.sum(columns[i] * columns[j])) / max(n - 1, 1)
             covariance[i, j] = covariance[j, i] = value / np.sqrt(sizes[i] * sizes[j])
-    covariance[np.diag_indices(axes)] += least**2
+    places = np.diag_indices(axes)
+    covariance[places] = np.maximum(covariance[places], least**2)
     return covariance
 
 
