@@ -7,6 +7,7 @@ import numpy as np
 from knuckle.geometry.rotation import turned
 from knuckle.geometry.steering import camber, heading_change, steering_axis, wheel_frame
 from knuckle.model.block import Block
+from knuckle.model.rest import Rest
 from knuckle.model.result import (
     BudgetTerm,
     Notice,
@@ -112,6 +113,36 @@ def made_outcome(wheel: Wheel = Wheel.LF, error_deg: float = 0.02) -> Outcome:
             "hysteresis_camber_deg": float("nan"),
         },
     )
+
+
+def made_rests(block: Block, outcome: Outcome) -> list[Rest]:
+    """The rests of the made sweep as a detector would give them."""
+    rests = []
+    for placed in outcome.rests:
+        first, end = np.searchsorted(block.t_s, [placed.start_s - 1e-9, placed.end_s + 1e-9])
+        accel_g = block.accel_g[first:end]
+        rests.append(
+            Rest(
+                start_s=placed.start_s,
+                end_s=placed.end_s,
+                first=int(first),
+                end=int(end),
+                stretch=0,
+                count=len(accel_g),
+                effective_count=np.full(3, float(len(accel_g))),
+                accel_g=accel_g.mean(axis=0),
+                accel_cov_g2=np.cov(accel_g.T) / len(accel_g),
+                gyro_dps=None,
+                gyro_cov_dps2=None,
+                temp_c=None,
+                linear_mm=None,
+                linear_cov_mm2=None,
+                clipped=False,
+                knocks=0,
+                ended=True,
+            )
+        )
+    return rests
 
 
 def refused(outcome: Outcome) -> Outcome:

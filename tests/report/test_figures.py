@@ -29,10 +29,11 @@ def test_value_and_uncertainty_share_their_last_place(value: float, expanded: fl
     assert with_uncertainty(value, expanded) == text
 
 
-def test_fixed_decimals_never_understate():
-    assert with_uncertainty(1.234, 0.081, decimals=2) == "1.23 ± 0.09"
+def test_fixed_decimals_never_show_a_zero_uncertainty():
+    assert with_uncertainty(1.234, 0.081, decimals=2) == "1.23 ± 0.08"
     assert with_uncertainty(1.234, 0.31, "+/-", decimals=2) == "1.23 +/- 0.31"
-    assert with_uncertainty(1.234, 0.07, decimals=2) == "1.23 ± 0.07"
+    assert with_uncertainty(1.234, 0.0004, decimals=2) == "1.23 ± 0.01"
+    assert with_uncertainty(1.234, math.nan, decimals=2) == "1.23 ± ?"
 
 
 def test_decimals_and_numbers():

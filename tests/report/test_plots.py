@@ -14,7 +14,8 @@ from matplotlib.image import imread
 from knuckle.errors import RecordingError, UsageError
 from knuckle.model.wheel import Wheel
 from knuckle.report.plot import plot_camber, plot_samples, plot_sweep, save
-from report.made_sweep import made_block, made_outcome, refused
+from knuckle.report.residuals import residuals_of
+from report.made_sweep import made_block, made_outcome, made_rests, refused
 
 
 def drawn(figure: Figure) -> str:
@@ -77,24 +78,61 @@ def test_long_recording_keeps_its_extremes_and_its_gaps():
 @pytest.mark.parametrize("wheel", [Wheel.LF, Wheel.RF])
 def test_sweep_draws_rests_fit_bars_and_residuals(wheel: Wheel):
     outcome = made_outcome(wheel, error_deg=0.0)
-    figure = plot_sweep(outcome)
+    rests = made_rests(made_block(wheel), outcome)
+    figure = plot_sweep(outcome, rests)
     top, bottom = figure.axes
     curve = top.get_lines()[0]
     for rest in outcome.rests:
         on_curve = np.interp(rest.steer_deg, curve.get_xdata(), curve.get_ydata())
         assert on_curve == pytest.approx(rest.camber_deg, abs=1e-3)
-    bars = bottom.containers
-    residuals = np.concatenate([bar[0].get_ydata() for bar in bars])
-    assert residuals == pytest.approx(np.zeros(5), abs=1e-5)
-    lengths = [np.ptp(part[:, 1]) for bar in bars for part in bar[2][0].get_segments()]
+    left_over = residuals_of(outcome.rests, rests)
+    assert left_over is not None
+    shown = np.concatenate([bar[0].get_ydata() for bar in bottom.containers])
+    assert sorted(shown) == pytest.approx(sorted(left_over.values_deg))
+    lengths = [np.ptp(part[:, 1]) for bar in top.containers for part in bar[2][0].get_segments()]
     assert lengths == pytest.approx([0.12] * 5)
+    assert np.ptp(bottom.get_ylim()) < 0.3
     text = drawn(figure)
     assert "caster 5.00 ± 0.31 deg" in text and wheel.spoken in text
     assert ("left (out)" if wheel.is_left else "left (in)") in text
 
 
+def test_residuals_are_free_of_what_all_rests_share():
+    """Bias, cross-axis, scale and a turned chip leave nothing over; noise stays."""
+    block, outcome = made_block(), made_outcome(error_deg=0.0)
+    plain = residuals_of(outcome.rests, made_rests(block, outcome))
+    matrix = np.array([[1.01, 0.02, 0.0], [0.026, 0.97, 0.004], [0.0, 0.0, 1.02]])
+    spoiled = replace(block, accel_g=block.accel_g @ matrix.T + [0.03, -0.04, 0.02])
+    shared = residuals_of(outcome.rests, made_rests(spoiled, outcome))
+    assert plain is not None and shared is not None
+    noise_deg = np.degrees(0.003 / np.sqrt(300))
+    assert np.max(np.abs(plain.values_deg)) < 4 * noise_deg
+    assert shared.values_deg == pytest.approx(plain.values_deg, abs=0.2 * noise_deg)
+    assert plain.bars_deg == pytest.approx([1.96 * noise_deg] * 5, rel=0.2)
+
+
+def test_residuals_show_a_rest_that_does_not_belong():
+    block, outcome = made_block(), made_outcome(error_deg=0.0)
+    rests = made_rests(block, outcome)
+    slipped = rests[2].accel_g + np.array([0.0, np.radians(0.3), 0.0])
+    rests[2] = replace(rests[2], accel_g=slipped)
+    left_over = residuals_of(outcome.rests, rests)
+    assert left_over is not None
+    assert left_over.values_deg[2] == pytest.approx(-0.2, abs=0.03), "two thirds of 0.3 stay"
+    assert abs(left_over.values_deg[2]) > 5 * left_over.bars_deg[2]
+
+
+def test_too_few_rests_leave_nothing_over():
+    outcome = made_outcome()
+    rests = made_rests(made_block(), outcome)
+    assert residuals_of(outcome.rests, rests[:-1]) is None, "one is not found again"
+    assert residuals_of(outcome.rests[:3], rests) is None
+    assert len(plot_sweep(outcome).axes) == 1
+
+
 def test_refused_sweep_is_drawn_without_a_fit():
-    figure = plot_sweep(refused(made_outcome()))
+    outcome = made_outcome()
+    figure = plot_sweep(refused(outcome), made_rests(made_block(), outcome))
     assert len(figure.axes) == 1
     assert "SWEEP_TOO_SMALL" in drawn(figure)
 

@@ -44,15 +44,15 @@ def test_list_fits_80_columns(store: Store):
         "   4  2026-03-01 13:00  watch     open",
         "   3  2026-03-01 13:00  sweep  RF refused",
         "      refused: SWEEP_TOO_SMALL",
-        "   2  2026-03-01 13:00  camber LF finished    -9.88±0.09",
-        "                               RF             -9.88±0.09",
+        "   2  2026-03-01 13:00  camber LF finished    -9.88±0.08",
+        "                               RF             -9.88±0.08",
         "      note: a note that is much longer than a line of a terminal, a note that...",
-        "   1  2026-03-01 13:00  sweep  LF finished    -1.00±0.09   5.00±0.31  12.00±0.42",
+        "   1  2026-03-01 13:00  sweep  LF finished    -1.00±0.08   5.00±0.31  12.00±0.42",
         "      note: before the bushes were changed",
     ]
     whole = list(list_lines(store.runs(), plus_minus="+/-"))
     assert any(len(line) > 100 and line.startswith("      note: a note") for line in whole)
-    assert "-1.00+/-0.09" in whole[-2]
+    assert "-1.00+/-0.08" in whole[-2]
 
 
 def test_detail_says_all(store: Store):

@@ -13,9 +13,12 @@ from knuckle.cli.invocation import invocation
 from knuckle.errors import UsageError
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from rich.console import Console
 
     from knuckle.model.block import Block
+    from knuckle.model.rest import Rest
     from knuckle.model.result import Outcome
     from knuckle.store.database import Store
     from knuckle.store.rows import RunDetail, StreamRow
@@ -189,15 +192,20 @@ def plot(
             )
         shown = outcome.wheel if outcome else row.wheel
         title = _title(detail, shown)
-        for picture in wanted:
-            if picture is Picture.SAMPLES:
-                from knuckle.rests.detector import find_rests
+        rests: Sequence[Rest] = ()
+        block = None
+        swept = outcome is not None and outcome.measure == "sweep" and _has_steer(outcome)
+        if Picture.SAMPLES in wanted or swept:
+            from knuckle.rests.detector import find_rests
 
-                block = _block(store, number, row)
+            block = _block(store, number, row)
+            rests = find_rests(block)
+        for picture in wanted:
+            if picture is Picture.SAMPLES and block is not None:
                 placed = outcome.rests if outcome else ()
-                figure = plots.plot_samples(block, placed or find_rests(block), outcome, title)
-            elif outcome is not None and outcome.measure == "sweep" and _has_steer(outcome):
-                figure = plots.plot_sweep(outcome, title)
+                figure = plots.plot_samples(block, placed or rests, outcome, title)
+            elif outcome is not None and swept:
+                figure = plots.plot_sweep(outcome, rests, title)
             elif outcome is not None and (outcome.rests or what):
                 figure = plots.plot_camber(outcome, title)
             else:

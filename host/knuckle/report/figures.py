@@ -46,13 +46,11 @@ def with_uncertainty(
     plus_minus : str
         As the output can show it.
     decimals : int, optional
-        As many as the uncertainty supports if absent. The uncertainty is rounded up where
-        fixed decimals would understate it.
+        As many as the uncertainty supports if absent. An uncertainty too small for fixed
+        decimals is shown as their last place, never as zero.
     """
     if decimals is None:
         decimals = decimals_for(expanded_uncertainty)
-    elif math.isfinite(expanded_uncertainty):
-        step = 10.0**-decimals
-        # A hair below the step is rounding of binary fractions, not uncertainty.
-        expanded_uncertainty = math.ceil(expanded_uncertainty / step - 1e-9) * step
+    elif expanded_uncertainty > 0.0:
+        expanded_uncertainty = max(expanded_uncertainty, 10.0**-decimals)
     return f"{number(value, decimals)} {plus_minus} {number(expanded_uncertainty, decimals)}"

@@ -22,6 +22,7 @@ from knuckle.model.result import Outcome, PlacedRest, Position, Quantity
 from knuckle.model.wheel import Wheel
 from knuckle.report.curve import camber_at_steer
 from knuckle.report.figures import SHORT_NAMES, with_uncertainty
+from knuckle.report.residuals import residuals_of
 
 SUFFIXES: Final = (".png", ".svg")
 DOTS_PER_INCH: Final = 150
@@ -104,10 +105,19 @@ def plot_samples(
     return figure
 
 
-def plot_sweep(outcome: Outcome, title: str = "") -> Figure:
+def plot_sweep(outcome: Outcome, rests: Sequence[Rest] = (), title: str = "") -> Figure:
     """Draw a sweep: camber against steer angle with the fitted axis, and the residuals.
 
-    Bars are expanded uncertainties (95 %). Rests whose steer angle is unknown are left out.
+    Bars are 95 % intervals: of each camber above, of the noise of each rest alone below. Rests
+    whose steer angle is unknown are left out.
+
+    Parameters
+    ----------
+    outcome : Outcome
+    rests : sequence of Rest
+        As found in the recording; without them there are no residuals.
+    title : str
+        Above the plot.
 
     Raises
     ------
@@ -123,26 +133,31 @@ def plot_sweep(outcome: Outcome, title: str = "") -> Figure:
         )
     wheel = Wheel(outcome.wheel)
     steer = np.array([rest.steer_deg for rest in placed], dtype=np.float64)
+    camber = np.array([rest.camber_deg for rest in placed], dtype=np.float64)
+    bars = np.array([rest.camber_expanded_uncertainty_deg for rest in placed])
+    fit = _fit(outcome, wheel)
+    left_over = residuals_of(placed, rests) if fit is not None else None
     with mpl.rc_context(_STYLE):
         figure = Figure(figsize=(7.0, 6.2), layout="constrained")
-        fit = _fit(outcome, wheel)
-        if fit is None:
-            top = figure.subplots()
-            bottom = None
+        if left_over is None:
+            top = lowest = figure.subplots()
         else:
-            top, bottom = figure.subplots(2, 1, sharex=True, height_ratios=(2.6, 1.0))
+            top, lowest = figure.subplots(2, 1, sharex=True, height_ratios=(2.6, 1.0))
+            camber = camber + left_over.values_deg
+            lowest.axhline(0.0, color="black", linewidth=0.8)
+            _marks(lowest, placed, steer, left_over.values_deg, left_over.bars_deg)
+            lowest.set_ylabel("reading \N{MINUS SIGN} fit (deg)")
+            lowest.set_title(
+                "errors that all rests share are taken out; bars: 95 % of each rest's own noise",
+                fontsize=8.0,
+            )
+            lowest.margins(y=0.15)
+        if fit is not None:
             reach = max(1.0, 1.08 * float(np.max(np.abs(steer))))
             grid = np.linspace(-reach, reach, 241)
             top.plot(grid, camber_at_steer(grid, *fit), "k-", label="fitted steering axis")
-            bottom.axhline(0.0, color="black", linewidth=0.8)
-        for position, (mark, name) in _MARKS.items():
-            here = [rest for rest in placed if rest.position is position]
-            if here:
-                _bars(top, here, _camber_of(here), mark, name)
-        if fit is not None and bottom is not None:
-            _draw_residuals(bottom, placed, fit)
-        lowest = bottom if bottom is not None else top
-        top.set_ylabel("camber (deg)")
+        _marks(top, placed, steer, camber, bars)
+        top.set_ylabel("camber (deg; bars: 95 %)")
         lowest.set_xlabel(_steer_label(wheel))
         top.legend(loc="best")
         top.set_title(f"{title or _default_title(outcome)}\n{_headline(outcome)}", linespacing=1.6)
@@ -167,7 +182,7 @@ def plot_camber(outcome: Outcome, title: str = "") -> Figure:
         middle = [0.5 * (rest.start_s + rest.end_s) for rest in outcome.rests]
         panel.errorbar(
             middle,
-            _camber_of(outcome.rests),
+            [rest.camber_deg for rest in outcome.rests],
             xerr=[0.5 * (rest.end_s - rest.start_s) for rest in outcome.rests],
             yerr=[rest.camber_expanded_uncertainty_deg for rest in outcome.rests],
             fmt="ks",
@@ -303,40 +318,28 @@ def _fit(outcome: Outcome, wheel: Wheel) -> tuple[float, float, float, int] | No
     return camber, caster, inclination, wheel.side
 
 
-def _camber_of(rests: Sequence[PlacedRest]) -> FloatArray:
-    return np.array([rest.camber_deg for rest in rests], dtype=np.float64)
-
-
-def _bars(
-    panel: Axes, rests: Sequence[PlacedRest], values: FloatArray, mark: str, name: str
-) -> None:
-    panel.errorbar(
-        [float(rest.steer_deg or 0.0) for rest in rests],
-        values,
-        yerr=[rest.camber_expanded_uncertainty_deg for rest in rests],
-        fmt=mark,
-        color="black",
-        markerfacecolor="white" if mark != "x" else "black",
-        markersize=6.0,
-        elinewidth=0.8,
-        capsize=2.5,
-        label=name,
-    )
-
-
-def _draw_residuals(
-    panel: Axes, placed: Sequence[PlacedRest], fit: tuple[float, float, float, int]
+def _marks(
+    panel: Axes,
+    placed: Sequence[PlacedRest],
+    steer_deg: FloatArray,
+    values: FloatArray,
+    bars: FloatArray,
 ) -> None:
     for position, (mark, name) in _MARKS.items():
-        here = [rest for rest in placed if rest.position is position]
+        here = [at for at, rest in enumerate(placed) if rest.position is position]
         if here:
-            steer = np.array([rest.steer_deg for rest in here], dtype=np.float64)
-            _bars(panel, here, _camber_of(here) - camber_at_steer(steer, *fit), mark, name)
-    panel.set_ylabel("rest \N{MINUS SIGN} fit (deg)")
-    panel.set_title(
-        "bars: 95 % intervals; errors that all rests share are in each of them", fontsize=8.0
-    )
-    panel.margins(y=0.15)
+            panel.errorbar(
+                steer_deg[here],
+                values[here],
+                yerr=bars[here],
+                fmt=mark,
+                color="black",
+                markerfacecolor="black" if mark == "x" else "white",
+                markersize=6.0,
+                elinewidth=0.8,
+                capsize=2.5,
+                label=name,
+            )
 
 
 def _steer_label(wheel: Wheel) -> str:

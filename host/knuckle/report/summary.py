@@ -161,7 +161,7 @@ def budget_lines(outcome: Outcome) -> Iterator[str]:
         combined = result.standard_uncertainty
         for term in result.budget:
             share = (term.standard_uncertainty / combined) ** 2 if combined > 0.0 else 0.0
-            places = decimals_for(term.standard_uncertainty)
+            places = min(decimals_for(term.standard_uncertainty), 3)
             yield (
                 f"  {number(term.standard_uncertainty, places):>8} {result.unit} {share:>4.0%}"
                 f"  {term.term}"
