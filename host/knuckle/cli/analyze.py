@@ -7,37 +7,17 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from knuckle.cli.options import WheelOption
 from knuckle.cli.priors import read_plates, with_priors
 from knuckle.errors import UsageError
 
 if TYPE_CHECKING:
     from knuckle.estimate.priors import Priors
-    from knuckle.model.wheel import Wheel
 
 
 def register(app: typer.Typer) -> None:
     """Add the command."""
     app.command("analyze", help="Measure camber or a sweep from a recording.")(with_priors(analyze))
-
-
-def read_wheel(text: str) -> Wheel:
-    """Read a wheel's name.
-
-    Raises
-    ------
-    UsageError
-        If it is none of LF, RF, LR, RR.
-    """
-    from knuckle.model.wheel import Wheel
-
-    try:
-        return Wheel(text.strip().upper())
-    except ValueError:
-        raise UsageError(
-            f"{text!r} is no wheel.",
-            "",
-            "Say LF, RF, LR or RR: left or right, front or rear.",
-        ) from None
 
 
 def analyze(
@@ -46,7 +26,7 @@ def analyze(
     *,
     priors: Priors,
     measure: Annotated[str, typer.Option(help="What to measure.", metavar="camber|sweep")],
-    wheel: Annotated[str, typer.Option(help="Which wheel it is.", metavar="LF|RF|LR|RR")],
+    wheel: WheelOption,
     plates: Annotated[
         str | None,
         typer.Option(
@@ -84,7 +64,7 @@ def analyze(
         raise UsageError("--calibration and --uncalibrated contradict each other.")
     if straight is not None and straight < 1:
         raise UsageError(f"--straight counts rests from 1; {straight} is none.")
-    which, plate_angles = read_wheel(wheel), read_plates(plates)
+    plate_angles = read_plates(plates)
 
     from knuckle.analysis.request import Request
     from knuckle.run.calibrations import read_file
@@ -95,14 +75,14 @@ def analyze(
     given = read_file(calibration) if calibration is not None else None
     recording = read_recording(file, None if stream is None else stream - 1)
     request = Request(
-        wheel=which,
+        wheel=wheel,
         priors=priors,
         plates_deg=plate_angles,
         straight=None if straight is None else straight - 1,
         rear_steers=rear_steers,
         use_gyro=use_gyro,
     )
-    part = part_of(recording.parts, which)
+    part = part_of(recording.parts, wheel)
     outcome = measure_recording(measure, recording, request, given, uncalibrated, part)
     from knuckle.cli.outcome import print_outcome
 
