@@ -79,7 +79,7 @@ def test_long_recording_keeps_its_extremes_and_its_gaps():
 def test_sweep_draws_rests_fit_bars_and_residuals(wheel: Wheel):
     outcome = made_outcome(wheel, error_deg=0.0)
     rests = made_rests(made_block(wheel), outcome)
-    figure = plot_sweep(outcome, rests)
+    figure = plot_sweep(outcome, rests=rests)
     top, bottom = figure.axes
     curve = top.get_lines()[0]
     for rest in outcome.rests:
@@ -132,7 +132,7 @@ def test_too_few_rests_leave_nothing_over():
 
 def test_refused_sweep_is_drawn_without_a_fit():
     outcome = made_outcome()
-    figure = plot_sweep(refused(outcome), made_rests(made_block(), outcome))
+    figure = plot_sweep(refused(outcome), rests=made_rests(made_block(), outcome))
     assert len(figure.axes) == 1
     assert "SWEEP_TOO_SMALL" in drawn(figure)
 

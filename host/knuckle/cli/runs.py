@@ -205,7 +205,7 @@ def plot(
                 placed = outcome.rests if outcome else ()
                 figure = plots.plot_samples(block, placed or rests, outcome, title)
             elif outcome is not None and swept:
-                figure = plots.plot_sweep(outcome, rests, title)
+                figure = plots.plot_sweep(outcome, title, rests)
             elif outcome is not None and (outcome.rests or what):
                 figure = plots.plot_camber(outcome, title)
             else:

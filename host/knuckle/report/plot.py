@@ -105,7 +105,7 @@ def plot_samples(
     return figure
 
 
-def plot_sweep(outcome: Outcome, rests: Sequence[Rest] = (), title: str = "") -> Figure:
+def plot_sweep(outcome: Outcome, title: str = "", rests: Sequence[Rest] = ()) -> Figure:
     """Draw a sweep: camber against steer angle with the fitted axis, and the residuals.
 
     Bars are 95 % intervals: of each camber above, of the noise of each rest alone below. Rests
@@ -114,10 +114,10 @@ def plot_sweep(outcome: Outcome, rests: Sequence[Rest] = (), title: str = "") ->
     Parameters
     ----------
     outcome : Outcome
-    rests : sequence of Rest
-        As found in the recording; without them there are no residuals.
     title : str
         Above the plot.
+    rests : sequence of Rest
+        As found in the recording; without them there are no residuals.
 
     Raises
     ------
