@@ -83,6 +83,16 @@ class _Track:
         return square, 1.0 / width + 1.0 / (turn - first)
 
 
+    def since(self, width: int) -> int:
+        """Return how many of the last cells stand apart most, where `width` of them do."""
+        best, since = 0.0, width
+        for cells in range(1, min(2 * width, len(self) - 3) + 1):
+            contrast = self.contrast(cells)
+            if contrast is not None and contrast[0] > best * contrast[1]:
+                best, since = contrast[0] / contrast[1], cells
+        return since
+
+
 class Level:
     """Means of a rest's undisturbed cells so far.
 
@@ -101,7 +111,8 @@ class Level:
         self._cell_s = cell_s
         self._accel = _Track(max(4, round(_ACCEL_REFERENCE_S / cell_s)))
         self._gyro = _Track(max(6, round(_GYRO_REFERENCE_S / cell_s))) if has_gyro else None
-        self._rate2 = settings.rate_tolerance_dps**2
+        self._rate = settings.rate_tolerance_dps
+        self._rate2 = self._rate**2
         self._level2 = settings.level_tolerance_g**2
         self._slope = settings.slope_tolerance_g_s
         self._accel_widths = [max(3, round(s / cell_s)) for s in (0.3, 1.0, 3.0)]
@@ -134,17 +145,18 @@ class Level:
             width = self._gyro_width(variance)
             contrast = self._gyro.contrast(width)
             if contrast is not None and contrast[0] > max(
-                self._rate2, _CHANGED * variance * contrast[1]
+                (self._rate + math.sqrt(variance * contrast[1])) ** 2,
+                _CHANGED * variance * contrast[1],
             ):
                 self.rate_changed = True
-                return width
+                return self._gyro.since(width)
         variance = self._floor.accel.between
         for width in self._accel_widths:
             contrast = self._accel.contrast(width)
             if contrast is not None and contrast[0] > max(
                 self._level2, _CHANGED * variance * contrast[1]
             ):
-                return width
+                return self._accel.since(width)
         return None
 
     def _gyro_width(self, variance: float) -> int:

@@ -24,7 +24,7 @@ _YOUNG_LEVEL_S = 1.5
 _LOOK_BACK_S = 3.0
 _DOUBT_DEG = 0.15
 """A disturbance over which the gyro turned further may have been a move."""
-_SURELY_MOVED_DEG = 2.0
+_SURELY_MOVED_DEG = 4.0
 """Turned so far, the wheel has moved, however short it took."""
 _SLOW_START_S = 1.0
 _UNBELIEVED_S = 4.0
