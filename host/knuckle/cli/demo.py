@@ -165,7 +165,7 @@ class _Demo:
                     self._tell(reports, None)
                     return INTERRUPTED
                 worst = max(worst, exit_code(report, interrupted=False))
-            plot = self._plot(reports[-1])
+            plot = self._plot(reports[-1], store)
         self._tell(reports, plot)
         return worst
 
@@ -213,9 +213,11 @@ class _Demo:
                 )
             )
 
-    def _plot(self, report: Report) -> Path | None:
+    def _plot(self, report: Report, store: Store) -> Path | None:
         """Draw the sweep beside the store; None if there is nothing to draw."""
         from knuckle.report import plot as plots
+        from knuckle.rests.detector import find_rests
+        from knuckle.store.recording import block_of_run
 
         if not report.outcomes or report.run is None:
             return None
@@ -225,11 +227,9 @@ class _Demo:
         folder = self._here.settings.store.parent / "plots"
         folder.mkdir(parents=True, exist_ok=True)
         path = folder / f"run-{report.run}-{outcome.wheel}-result.png"
-        plots.save(
-            plots.plot_sweep(outcome, f"Run {report.run}, simulated sweep of {outcome.wheel}"),
-            path,
-            overwrite=True,
-        )
+        rests = find_rests(block_of_run(store, report.run, 0))
+        title = f"Run {report.run}, simulated sweep of {outcome.wheel}"
+        plots.save(plots.plot_sweep(outcome, rests=rests, title=title), path, overwrite=True)
         return path
 
     def _tell(self, reports: list[Report], plot: Path | None) -> None:

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from knuckle.cli.invocation import Invocation, invocation
-from knuckle.errors import UsageError
+from knuckle.errors import MeasurementRefused, UsageError
 
 if TYPE_CHECKING:
     from knuckle.estimate.calibration import Calibration
@@ -215,6 +215,21 @@ def _as_json(report: Report) -> dict[str, Any]:
     if len(objects) == 1:
         return objects[0]
     return {"schema": 1, "source": source, "program_version": __version__, "wheels": objects}
+
+
+def refused_as_json(measure: str, wheel: Wheel, refusal: MeasurementRefused) -> int:
+    """Print a refusal as the object of docs/results.md; return the exit code."""
+    from knuckle.model.result import Notice, Outcome
+    from knuckle.run.measurement import Report
+    from knuckle.store.rows import RunState
+
+    outcome = Outcome(measure, wheel.value, {}, refused=Notice(refusal.code, str(refusal)))
+    typer.echo(
+        json.dumps(
+            _as_json(Report(None, RunState.REFUSED, (outcome,))), indent=1, ensure_ascii=True
+        )
+    )
+    return REFUSED
 
 
 def sim_in_order(address: str, order: Sequence[Wheel]) -> str:

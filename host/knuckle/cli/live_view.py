@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING, Final
 
 from knuckle.run.view import LiveView
 from knuckle.terminal.scene import LinkHealth, Mood, PositionMark, Scene
+from knuckle.terminal.screen import LiveScreen
 from knuckle.wire.messages import Cue
 
 if TYPE_CHECKING:
@@ -13,6 +14,7 @@ if TYPE_CHECKING:
     from knuckle.terminal.sounds import Sounds
 
 FOOTER: Final = "Ctrl-C ends it; what was captured is kept."
+STRAIGHT_DEG: Final = 0.5
 
 
 class TerminalView:
@@ -28,12 +30,13 @@ class TerminalView:
 
     def __init__(self, screen: Screen, sounds: Sounds, prefix: str = "") -> None:
         self._screen = screen
+        self._plain = not isinstance(screen, LiveScreen)
         self._sounds = sounds
         self._prefix = prefix
 
     def show(self, live: LiveView) -> None:
         """Show a moment."""
-        self._screen.show(scene_of(live, self._prefix))
+        self._screen.show(scene_of(live, self._prefix, plain=self._plain))
 
     def say(self, line: str) -> None:
         """Print a line that stays."""
@@ -44,17 +47,27 @@ class TerminalView:
         self._sounds.play(cue)
 
 
-def scene_of(live: LiveView, prefix: str = "") -> Scene:
-    """Return a moment of a measurement as a scene."""
+def scene_of(live: LiveView, prefix: str = "", *, plain: bool = False) -> Scene:
+    """Return a moment of a measurement as a scene.
+
+    Parameters
+    ----------
+    live : LiveView
+    prefix : str
+        Before the title.
+    plain : bool
+        For plain lines, which name the steer angle by themselves.
+    """
     guidance, link = live.guidance, live.link
     swept = live.measure == "sweep"
+    caption, value = _steer(live) if swept else _camber(live)
     return Scene(
         title=f"{prefix}{'Sweep' if swept else 'Camber'}, {live.wheel.spoken}",
         state=guidance.words,
         mood=Mood(guidance.ask.value),
-        value="" if live.camber_deg is None else f"{live.camber_deg:.2f}",
+        value="" if swept and plain else value,
         unit="deg",
-        caption="camber, live" if live.camber_deg is not None else "",
+        caption=caption,
         steer_deg=live.steer_deg if swept else None,
         goal_deg=guidance.goal_deg if swept else None,
         wheel=live.wheel,
@@ -62,5 +75,28 @@ def scene_of(live: LiveView, prefix: str = "") -> Scene:
             PositionMark(place.name, place.taken, place.wanted) for place in guidance.places
         ),
         links=(LinkHealth(link.name, link.connected, link.rate_hz, link.lost, link.damaged),),
+        figures=_figures(live) if swept else (),
         footer=FOOTER,
     )
+
+
+def _camber(live: LiveView) -> tuple[str, str]:
+    return ("", "") if live.camber_deg is None else ("camber, live", f"{live.camber_deg:.2f}")
+
+
+def _steer(live: LiveView) -> tuple[str, str]:
+    """The driver steers by it, so it is what stands large."""
+    steer_deg = live.steer_deg
+    if steer_deg is None:
+        return "", ""
+    if abs(steer_deg) < STRAIGHT_DEG:
+        return "steer, straight ahead", f"{abs(steer_deg):.1f}"
+    side = "left" if steer_deg > 0.0 else "right"
+    inout = "out" if (steer_deg > 0.0) == live.wheel.is_left else "in"
+    return f"steer, {side} ({inout})", f"{abs(steer_deg):.1f}"
+
+
+def _figures(live: LiveView) -> tuple[tuple[str, str], ...]:
+    if live.camber_deg is None:
+        return ()
+    return (("camber, live", f"{live.camber_deg:.2f} deg"),)

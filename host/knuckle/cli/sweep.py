@@ -17,12 +17,13 @@ from knuckle.cli.live import (
     measure_live,
     read_calibration,
     read_driver,
+    refused_as_json,
     simulated_facts,
 )
 from knuckle.cli.options import PodOption, RateOption, read_wheel
 from knuckle.cli.pod_choice import choose_pod
 from knuckle.cli.priors import read_plates, with_priors
-from knuckle.errors import UsageError
+from knuckle.errors import MeasurementRefused, UsageError
 from knuckle.model.wheel import Wheel
 
 if TYPE_CHECKING:
@@ -91,7 +92,12 @@ def sweep(
 
     from knuckle.run.sweep import check_steered, sweep_measurement
 
-    check_steered(wheel, rear_steers)
+    try:
+        check_steered(wheel, rear_steers)
+    except MeasurementRefused as refusal:
+        if not json_output:
+            raise
+        return refused_as_json("sweep", wheel, refusal)
     address = choose_pod(pod, here.settings, here.console())
 
     from knuckle.analysis.request import Request

@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from enum import StrEnum
 from typing import Protocol
 
+from knuckle.model.rest import Rest
 from knuckle.run.events import RunEvent
 from knuckle.wire.messages import Cue
 
@@ -81,6 +83,13 @@ class Guide(Protocol):
     @property
     def passed_s(self) -> float:
         """Pod time since the first sample."""
+        ...
+
+    def confirm(self, rests: Sequence[Rest]) -> list[Cue]:
+        """Compare with the rests that have ended, as they are judged by now; return cues.
+
+        A steady drift may look like a rest until later rests tell the gyro's bias.
+        """
         ...
 
     def remarks(self) -> list[str]:

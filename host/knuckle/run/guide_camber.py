@@ -99,6 +99,10 @@ class CamberGuide:
         """Pod time since the first sample."""
         return 0.0 if self._first_s is None else self._now_s - self._first_s
 
+    def confirm(self, rests: Sequence[Rest]) -> list[Cue]:
+        """Do nothing: each wheel's part is judged by itself."""
+        return []
+
     def remarks(self) -> list[str]:
         """Return lines for the operator that have come up since the last call."""
         told, self._remarks = self._remarks, []

@@ -5,7 +5,8 @@ The positions are recognised from where the wheel stands, in any order; repeats 
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
 from typing import Final
 
 import numpy as np
@@ -37,7 +38,7 @@ TAKEN_AFTER_S: Final = 1.0
 """A rest is taken once it is that old: a driver who goes on at the cue leaves enough of it."""
 TAKEN_SHOWN_S: Final = 0.6
 """After so long "taken" gives way to what comes next."""
-SLOW_DPS: Final = 12.0
+SLOW_DPS: Final = 8.0
 """A move that never was faster can be measured without stops."""
 SAME_UP_DEG: Final = 0.8
 """Rests whose "up" differs by less stand at the same place, for a pod that has no other clue."""
@@ -48,10 +49,15 @@ _STOPPED_DPS: Final = 1.0
 
 @dataclass(slots=True)
 class _Stand:
-    """A rest: where "up" was, shape (3,), and the steer angle if it was known."""
+    """A rest: where "up" was, shape (3,), and what the gyro said since the record began or was
+    last broken.
+    """
 
     up: FloatArray
-    steer_deg: float | None
+    turned_deg: float | None
+    record: int
+    ended_s: float | None = None
+    """Pod time of the rest's last sample, once it is over."""
 
 
 class SweepGuide:
@@ -69,13 +75,14 @@ class SweepGuide:
         self._aim_deg = plates_deg if plates_deg is not None else (AIM_DEG, AIM_DEG)
         self._plates = plates_deg is not None
         self._angles = LiveAngles()
-        self._offset_deg = 0.0
-        self._steer_known = True
+        self._record = 0
+        self._offsets_deg: dict[int, float] = {0: 0.0}
         self._gyro: bool | None = None
         self._stands: list[_Stand] = []
         self._passed: list[float] = []
         self._leg: list[float] = []
         self._leg_dps = 0.0
+        self._leg_before_dps = 0.0
         self._rest: Rest | None = None
         self._state = "moving"
         self._ready = False
@@ -142,7 +149,7 @@ class SweepGuide:
         goal_deg = self._goal_deg(need)
         if self._held and not self._ready:
             return "Keep still", Ask.HOLD, goal_deg
-        if not self._steer_known and self._gyro:
+        if self._steer_lost:
             return "Steer angle lost: come back to straight ahead", Ask.MOVE, None
         return self._move_words(need, goal_deg), Ask.MOVE, goal_deg
 
@@ -190,6 +197,7 @@ class SweepGuide:
                 self._angles.rested(rest)
                 if self._ready and self._stands:
                     self._stands[-1].up = unit(rest.accel_g)
+                    self._stands[-1].ended_s = rest.end_s
                 self._left()
             case RestWithdrawn():
                 return self._withdrawn()
@@ -245,7 +253,7 @@ class SweepGuide:
     def _follow_leg(self) -> None:
         """Note how far a move goes without a stop, as long as it is slow."""
         steer_deg, rate_dps = self._raw_steer_deg, self._angles.rate_dps
-        if steer_deg is None or rate_dps is None or not self._steer_known:
+        if steer_deg is None or rate_dps is None or self._steer_lost:
             return
         if self._ready:
             return
@@ -283,10 +291,12 @@ class SweepGuide:
         self._rest = None
         self._held = False
         self._ready = True
-        self._stands.append(_Stand(up, self._steer_of(up)))
+        stand = _Stand(up, self._angles.steer_deg, self._record)
+        self._find_again(stand)
+        self._stands.append(stand)
         if self._leg_dps <= SLOW_DPS:
             self._passed += self._leg
-        self._leg, self._leg_dps = [], 0.0
+        self._leg, self._leg_before_dps, self._leg_dps = [], self._leg_dps, 0.0
         self._think()
         self._next_s = self._now_s + TAKEN_SHOWN_S
         return [Cue.TAKEN]
@@ -297,8 +307,20 @@ class SweepGuide:
             return []
         self._stands.pop()
         self._left()
+        self._leg_dps = self._leg_before_dps  # the leg goes on, as fast as it was
         self._think()
         self._remarks.append("The wheel drifted: that was no rest. Keep still once more.")
+        return [Cue.TROUBLE]
+
+    def confirm(self, rests: Sequence[Rest]) -> list[Cue]:
+        """Drop places whose rest is judged a drift by now; return cues."""
+        ends = {rest.end_s for rest in rests}
+        kept = [s for s in self._stands if s.ended_s is None or s.ended_s in ends]
+        if len(kept) == len(self._stands):
+            return []
+        self._stands = kept
+        self._think()
+        self._remarks.append("The wheel had drifted at one position: it is needed once more.")
         return [Cue.TROUBLE]
 
     def _left(self) -> None:
@@ -311,49 +333,53 @@ class SweepGuide:
 
     @property
     def _raw_steer_deg(self) -> float | None:
-        steer_deg = self._angles.steer_deg
-        if steer_deg is None or not self._steer_known:
-            return None
-        return steer_deg + self._offset_deg
+        turned_deg = self._angles.steer_deg
+        offset_deg = self._offsets_deg.get(self._record)
+        return None if turned_deg is None or offset_deg is None else turned_deg + offset_deg
+
+    @property
+    def _steer_lost(self) -> bool:
+        return bool(self._gyro) and self._record not in self._offsets_deg
+
+    def _steer_of(self, stand: _Stand) -> float | None:
+        offset_deg = self._offsets_deg.get(stand.record)
+        return (
+            None
+            if stand.turned_deg is None or offset_deg is None
+            else stand.turned_deg + offset_deg
+        )
 
     def _break(self) -> None:
         """The record is broken: nothing is known of the turn across it."""
-        self._steer_known = not self._stands
+        if self._stands:
+            self._record += 1
+            self._leg, self._leg_dps = [], 0.0
         self._left()
 
-    def _steer_of(self, up: FloatArray) -> float | None:
-        """Return the steer angle; after a break, that of an earlier rest with the same "up"."""
-        if not self._steer_known and self._gyro:
-            apart = [_degrees_between(stand.up, up) for stand in self._stands]
-            known = [
-                (distance, stand.steer_deg)
-                for distance, stand in zip(apart, self._stands, strict=True)
-                if stand.steer_deg is not None
-            ]
-            nearest = min(known, default=(np.inf, None))
-            now_deg = self._angles.steer_deg
-            if nearest[0] < SAME_UP_DEG and nearest[1] is not None and now_deg is not None:
-                self._offset_deg = nearest[1] - now_deg
-                self._steer_known = True
-                self._remarks.append("The steer angle is known again.")
-        return self._raw_steer_deg
+    def _find_again(self, stand: _Stand) -> None:
+        """Join a record to the one before a break, at a place with the same "up"."""
+        if not self._steer_lost or stand.turned_deg is None:
+            return
+        nearest_deg, there_deg = SAME_UP_DEG, None
+        for other in self._stands:
+            apart_deg = _degrees_between(other.up, stand.up)
+            if apart_deg < nearest_deg and (known_deg := self._steer_of(other)) is not None:
+                nearest_deg, there_deg = apart_deg, known_deg
+        if there_deg is not None:
+            self._offsets_deg[stand.record] = there_deg - stand.turned_deg
+            self._remarks.append("The steer angle is known again.")
 
     def _think(self) -> None:
         if self._gyro is False:
             self._plan = self._plan_by_cone()
             return
-        known = [stand.steer_deg for stand in self._stands if stand.steer_deg is not None]
+        steers = [self._steer_of(stand) for stand in self._stands]
+        known = [steer_deg for steer_deg in steers if steer_deg is not None]
         now_deg = self._raw_steer_deg
         passed = self._passed + (self._leg if self._leg_dps <= SLOW_DPS else [])
         self._plan = plan(known, passed, 0.0 if now_deg is None else now_deg)
-        if self._plan.need is Need.NOTHING and not self._steer_known:
-            self._plan = SweepPlan(
-                self._plan.datum_deg,
-                Need.STRAIGHT,
-                self._plan.straight,
-                self._plan.left,
-                self._plan.right,
-            )
+        if self._plan.need is Need.NOTHING and steers and steers[-1] is None:
+            self._plan = replace(self._plan, need=Need.STRAIGHT)
 
     def _plan_by_cone(self) -> SweepPlan:
         """Without gyro: tell the rests apart by "up", and their order by its cone."""

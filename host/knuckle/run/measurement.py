@@ -19,7 +19,7 @@ from knuckle.model.result import Outcome
 from knuckle.model.wheel import Wheel
 from knuckle.run.calibrations import of_settings
 from knuckle.run.captured import Captured
-from knuckle.run.events import Ended, PodSeen, RunEvent
+from knuckle.run.events import Ended, PodSeen, RestEnded, RunEvent
 from knuckle.run.guide import Guide
 from knuckle.run.loop import RunLoop
 from knuckle.run.parts import PARTS, Part, to_fact
@@ -30,6 +30,7 @@ from knuckle.run.view import LinkWatch, LiveView, View
 from knuckle.store.database import Store
 from knuckle.store.recording import decode
 from knuckle.store.rows import RunState
+from knuckle.wire.messages import Cue
 
 PATIENCE_S: Final = 900.0
 """Pod time without end after which a measurement gives up on its operator."""
@@ -164,9 +165,14 @@ class Measurement:
             calibration_of=self._calibration_of(),
         ) as loop:
             async for event in loop.events():
-                for cue in self._take(event):
+                cues = self._take(event)
+                if isinstance(event, RestEnded):
+                    cues += self._guide.confirm(loop.rests(wheel))
+                for cue in cues:
                     self._view.sound(cue)
                     await loop.cue(wheel, cue)
+                for line in self._guide.remarks():
+                    self._view.say(line)
                 self._view.show(self._live())
                 if self._guide.finished:
                     return
@@ -174,17 +180,14 @@ class Measurement:
                     self._view.say(f"Not finished in {PATIENCE_S / 60.0:.0f} minutes: giving up.")
                     return
 
-    def _take(self, event: RunEvent) -> list[Any]:
+    def _take(self, event: RunEvent) -> list[Cue]:
         for line in self._watch.take(event):
             self._view.say(line)
         if isinstance(event, PodSeen):
             self._captured.met(event)
         if isinstance(event, Ended):
             self._ended = event.error
-        cues = self._guide.take(event)
-        for line in self._guide.remarks():
-            self._view.say(line)
-        return cues
+        return self._guide.take(event)
 
     def _live(self) -> LiveView:
         return LiveView(

@@ -89,10 +89,15 @@ def _straight(steer: np.ndarray[tuple[int], np.dtype[np.float64]]) -> tuple[list
     if len(clusters) < 3:
         return first, True
     try:
-        return place(steer, [True] * steer.size, None).straight, True
+        found, certain = place(steer, [True] * steer.size, None).straight, True
     except MeasurementRefused:
         between = clusters[1:-1]
-        return (first if first in between else between[0]), False
+        found, certain = (first if first in between else between[0]), False
+    turned = steer - float(np.mean(steer[found]))
+    if turned.max() < LEAST_LOCK_DEG or turned.min() > -LEAST_LOCK_DEG:
+        # A stop on the way to the first lock lies between two others as well.
+        return first, True
+    return found, certain
 
 
 def _need(

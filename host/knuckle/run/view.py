@@ -18,7 +18,7 @@ from knuckle.run.events import (
     RunEvent,
 )
 from knuckle.run.guide import Guidance
-from knuckle.wire.messages import Cue, Fault
+from knuckle.wire.messages import Cue, Fault, FaultCode
 
 
 @dataclass(frozen=True, slots=True)
@@ -129,5 +129,12 @@ class LinkWatch:
                 return [f"A cue did not reach the pod: {reason}"]
             case PodReport(message=Fault() as fault):
                 kind = "has come" if fault.present else "is gone"
-                return [f"The pod reports: fault {fault.code} of channel {fault.channel} {kind}."]
+                return [f"The pod reports: {_fault_name(fault.code)} {kind}."]
         return []
+
+
+def _fault_name(code: int) -> str:
+    try:
+        return f"fault {FaultCode(code).name.lower().replace('_', ' ')}"
+    except ValueError:
+        return f"fault {code}"
