@@ -65,11 +65,12 @@ def for_eyes(address: str, pace: float | None) -> dict[str, float]:
 async def _watch(
     here: Invocation, link: Link, wheel: Wheel, rate_hz: float | None, seconds: float | None
 ) -> None:
+    from knuckle.run.calibrations import stored_in_pod
     from knuckle.run.loop import RunLoop
 
     with here.screen() as screen:
         screen.say(link.description())
-        async with RunLoop({wheel: link}, rate_hz=rate_hz) as loop:
+        async with RunLoop({wheel: link}, rate_hz=rate_hz, calibration_of=stored_in_pod) as loop:
             await _show(loop, screen, wheel, seconds)
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Callable
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any, Final
@@ -11,7 +12,8 @@ import numpy as np
 
 from knuckle.errors import RecordingError
 from knuckle.estimate.calibration import Calibration, GyroCalibration
-from knuckle.model.block import FloatArray
+from knuckle.model.block import Block, FloatArray
+from knuckle.run.events import PodSeen
 from knuckle.wire.settings import SettingsRecord
 
 FORMAT: Final = "knuckle calibration"
@@ -39,6 +41,12 @@ def of_settings(record: SettingsRecord | None) -> Calibration | None:
         identity=record.identity.hex(),
         date=datetime.fromtimestamp(kept.date, UTC).isoformat(),
     )
+
+
+def stored_in_pod(seen: PodSeen) -> Callable[[Block], Block] | None:
+    """Return what corrects a pod's readings by the calibration that it keeps, or None."""
+    calibration = of_settings(seen.settings)
+    return None if calibration is None else calibration.applied
 
 
 def to_json(calibration: Calibration) -> dict[str, Any]:
