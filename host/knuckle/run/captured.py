@@ -41,8 +41,10 @@ class Captured:
         self._link = link
 
     def take(self, stream: int, arrival_s: float, data: bytes) -> None:
-        """Keep bytes before anything is decoded."""
+        """Keep bytes before anything is decoded; a run begins with the first of them."""
         if self.run is None:
+            if not data:
+                return
             self.run = self._store.begin_run(
                 self._kind,
                 [self._wheel],
