@@ -54,6 +54,11 @@ class Captured:
             )
         self._store.add_chunk(self.run, stream, arrival_s, data)
 
+    def save(self) -> None:
+        """Commit what came so far now: nothing may come for a while."""
+        if self.run is not None:
+            self._store.commit(self.run)
+
     def met(self, seen: PodSeen) -> None:
         """Keep what the pod says of itself."""
         if self.run is not None and seen.hello is not None:

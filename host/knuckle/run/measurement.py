@@ -19,7 +19,7 @@ from knuckle.model.result import Outcome
 from knuckle.model.wheel import Wheel
 from knuckle.run.calibrations import of_settings
 from knuckle.run.captured import Captured
-from knuckle.run.events import Ended, PodSeen, RestEnded, RunEvent
+from knuckle.run.events import Ended, LinkDown, PodSeen, RestEnded, RunEvent
 from knuckle.run.guide import Guide
 from knuckle.run.loop import RunLoop
 from knuckle.run.parts import PARTS, Part, to_fact
@@ -185,6 +185,8 @@ class Measurement:
             self._view.say(line)
         if isinstance(event, PodSeen):
             self._captured.met(event)
+        if isinstance(event, LinkDown):
+            self._captured.save()
         if isinstance(event, Ended):
             self._ended = event.error
         return self._guide.take(event)
