@@ -29,6 +29,7 @@ class RunLock:
     def __init__(self, store: Path, run: int) -> None:
         self._path = lock_path(store, run)
         self._connection = sqlite3.connect(self._path, timeout=0, isolation_level=None)
+        self._connection.execute("PRAGMA journal_mode = MEMORY")  # no second file beside it
         self._connection.execute("BEGIN EXCLUSIVE")
 
     def release(self) -> None:
