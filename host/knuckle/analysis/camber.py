@@ -44,7 +44,7 @@ def analyse_camber(rests: list[Rest], request: Request) -> Outcome:
     """
     rests, notices = usable_rests(rests, request)
     model = CamberModel(readings_of(rests), request.side, request.priors)
-    solution = solve(model.rows, model.start(), model.sources)
+    solution = solve(model.rows, model.start(), model.sources, model.pattern())
     cambers = model.cambers(solution.x)
     gradients = derivative(model.cambers, solution.x)
     noise = _noise_deg(gradients, solution)

@@ -4,11 +4,14 @@ from __future__ import annotations
 
 import numpy as np
 
-from knuckle.estimate.priors import Priors
-from knuckle.estimate.sensor import chip_turn, covariance_whitener, tangents
+from knuckle.estimate.priors import Given, Priors
+from knuckle.estimate.sensor import chip_turn, tangents
+from knuckle.estimate.solver import Pattern
+from knuckle.estimate.unknowns import Known, Unknowns, known_deg
 from knuckle.estimate.wheel_model import READING_FLOOR_G, Reading
 from knuckle.geometry.rotation import Array, unit
 from knuckle.geometry.steering import camber, on_pads, wheel_frame
+from knuckle.model.block import FloatArray
 
 
 class CamberModel:
@@ -33,60 +36,49 @@ class CamberModel:
         self._whitener = np.linalg.inv(np.linalg.cholesky(covariances))
         self._spin, spin_covariance = priors.spin_prior()
         self._spin_tangents = tangents(self._spin)
-        pads = np.radians([priors.pads_across.value, priors.pads_along.value])
-        pads_sigma = np.radians(
-            [priors.pads_across.standard_uncertainty, priors.pads_along.standard_uncertainty]
+        accel = priors.accelerometer
+        self._unknowns = Unknowns(
+            {"up": 2 * self.count},
+            [
+                Known("spin", "mount", np.zeros(2), spin_covariance),
+                Known("accel", "calibration", np.zeros(12), accel.covariance),
+                known_deg("chip_turn", "chip_turn", [Given(0.0, accel.turn_deg)] * 3),
+                known_deg("pads", "pads", [priors.pads_across, priors.pads_along]),
+            ],
         )
-        turn = np.eye(3) * np.radians(priors.accelerometer.turn_deg) ** 2
-        self._up_size = 2 * self.count
-        self._blocks = [
-            ("mount", np.zeros(2), covariance_whitener(spin_covariance)),
-            (
-                "calibration",
-                np.zeros(12),
-                covariance_whitener(priors.accelerometer.covariance),
-            ),
-            ("chip_turn", np.zeros(3), covariance_whitener(turn)),
-            ("pads", pads, covariance_whitener(np.diag(pads_sigma**2))),
-        ]
-        self.sources = tuple(
-            ["noise"] * (3 * self.count)
-            + [source for source, mean, _ in self._blocks for _ in range(mean.size)]
-        )
+        self.sources = ("noise",) * (3 * self.count) + self._unknowns.sources
 
-    def start(self) -> Array:
+    def start(self) -> FloatArray:
         """Return where the search begins, shape (p,)."""
-        means = [mean for _, mean, _ in self._blocks]
-        return np.concatenate([np.zeros(self._up_size), *means])
+        return self._unknowns.means()
 
-    def _split(self, x: Array) -> list[Array]:
-        sizes = np.cumsum([self._up_size] + [mean.size for _, mean, _ in self._blocks])[:-1]
-        return np.split(x, sizes, axis=-1)
+    def pattern(self) -> Pattern:
+        """Return which rows each unknown touches: a rest's 'up' only its own."""
+        measured = np.ones((3 * self.count, self._unknowns.size), dtype=bool)
+        own = np.repeat(np.repeat(np.eye(self.count, dtype=bool), 3, axis=0), 2, axis=1)
+        measured[:, self._unknowns.where("up")] = own
+        return Pattern.of(np.vstack([measured, self._unknowns.prior_pattern()]))
 
-    def _up(self, part: Array) -> Array:
-        steps = part.reshape(*part.shape[:-1], self.count, 2)
+    def _up(self, x: Array) -> Array:
+        steps = self._unknowns.part(x, "up").reshape(*x.shape[:-1], self.count, 2)
         return unit(self._ups + np.einsum("...nk,nkj->...nj", steps, self._tangents))
 
     def rows(self, x: Array) -> Array:
         """Return all whitened rows, shape (..., m): readings, then priors."""
-        parts = self._split(x)
-        accel = parts[2]
-        matrix = np.eye(3) + accel[..., 3:].reshape(*x.shape[:-1], 3, 3) + chip_turn(parts[3])
-        modelled = np.einsum("...ij,...nj->...ni", matrix, self._up(parts[0]))
+        accel = self._unknowns.part(x, "accel")
+        chip = chip_turn(self._unknowns.part(x, "chip_turn"))
+        matrix = np.eye(3) + accel[..., 3:].reshape(*x.shape[:-1], 3, 3) + chip
+        modelled = np.einsum("...ij,...nj->...ni", matrix, self._up(x))
         misfit = modelled + accel[..., None, :3] - self._readings
-        rows = [np.einsum("nij,...nj->...ni", self._whitener, misfit)]
-        rows = [rows[0].reshape(*x.shape[:-1], -1)]
-        rows += [
-            (part - mean) @ whitener.T
-            for part, (_, mean, whitener) in zip(parts[1:], self._blocks, strict=True)
-        ]
+        white = np.einsum("nij,...nj->...ni", self._whitener, misfit)
+        rows = [white.reshape(*x.shape[:-1], -1), self._unknowns.prior_rows(x)]
         return np.concatenate(rows, axis=-1)
 
     def cambers(self, x: Array) -> Array:
         """Return the camber at each rest, deg, shape (..., n)."""
-        parts = self._split(x)
-        up = self._up(parts[0])
-        spin = unit(self._spin + parts[1] @ self._spin_tangents)[..., None, :]
+        up = self._up(x)
+        tilted = self._unknowns.part(x, "spin") @ self._spin_tangents
+        spin = unit(self._spin + tilted)[..., None, :]
         frame = wheel_frame(np.broadcast_to(spin, up.shape), up, self._side)
-        normal = on_pads(frame, parts[4][..., None, :], self._side)
+        normal = on_pads(frame, self._unknowns.part(x, "pads")[..., None, :], self._side)
         return np.asarray(camber(normal, spin) * (180.0 / np.pi))

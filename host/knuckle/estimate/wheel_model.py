@@ -13,9 +13,10 @@ from typing import NamedTuple
 import numpy as np
 
 from knuckle.estimate.priors import Given, Priors
-from knuckle.estimate.sensor import chip_turn, covariance_whitener, tangents
+from knuckle.estimate.sensor import chip_turn, tangents
 from knuckle.estimate.solver import Pattern
 from knuckle.estimate.turns import Turn
+from knuckle.estimate.unknowns import Known, Unknowns, known_deg
 from knuckle.geometry.rotation import (
     Array,
     cross,
@@ -100,12 +101,6 @@ class State(NamedTuple):
     lever: Array
 
 
-def _given(values: list[Given]) -> tuple[FloatArray, FloatArray]:
-    """Return the mean and covariance, in rad, of values given in deg."""
-    sigma = np.radians([value.standard_uncertainty for value in values])
-    return np.radians([value.value for value in values]), np.diag(sigma**2)
-
-
 class WheelModel:
     """Unknowns, rows and outputs of a sweep.
 
@@ -173,128 +168,92 @@ class WheelModel:
         after = np.arange(self.count) > (self.count if slip_after is None else slip_after)
         self._slipped = after.astype(float)
         self._others = [i for i in range(self.count) if i != straight[0]]
-        self._lay_out(priors, roll_deg, spin_covariance)
+        self.unknowns, self.sources = self._lay_out(priors, roll_deg, spin_covariance)
+        self.size = self.unknowns.size
 
-    def _lay_out(self, priors: Priors, roll_deg: float, spin_covariance: FloatArray) -> None:
-        """Give every unknown its place, and every prior its row."""
+    def _lay_out(
+        self, priors: Priors, roll_deg: float, spin_covariance: FloatArray
+    ) -> tuple[Unknowns, tuple[str, ...]]:
+        """Return the unknowns, and the source of every row."""
 
-        def spread(sigma: list[float], size: int = 1) -> FloatArray:
-            return np.diag(np.tile(np.radians(sigma), size) ** 2)
+        def within(name: str, source: str, sigma_deg: float, size: int) -> Known:
+            return known_deg(name, source, [Given(0.0, sigma_deg)] * size)
 
-        rolls = list(priors.body_roll or ()) if self._body_roll is not None else []
-        pads = [priors.pads_across, priors.pads_along]
-        accel, gyro = priors.accelerometer, priors.gyro
-        zero = np.zeros
-        known: list[tuple[str, str, FloatArray, FloatArray]] = [
-            ("spin", "mount", zero(2), spin_covariance),
-            ("roll", "roll", zero(self.count), spread([roll_deg], self.count)),
-            ("accel", "calibration", zero(12), accel.covariance),
-            ("chip_turn", "chip_turn", zero(3), spread([accel.turn_deg], 3)),
-            ("toe", "straight_ahead", *_given([priors.toe])),
-            ("pads", "pads", *_given(pads)),
+        accel = priors.accelerometer
+        known = [
+            Known("spin", "mount", np.zeros(2), spin_covariance),
+            within("roll", "roll", roll_deg, self.count),
+            Known("accel", "calibration", np.zeros(12), accel.covariance),
+            within("chip_turn", "chip_turn", accel.turn_deg, 3),
+            known_deg("toe", "straight_ahead", [priors.toe]),
+            known_deg("pads", "pads", [priors.pads_across, priors.pads_along]),
         ]
         if self._turns.size:
-            known.append(("gyro", "gyro_calibration", zero(9), gyro.covariance))
-        if rolls:
-            known.append(("body_roll", "body_roll", *_given(rolls)))
+            known.append(Known("gyro", "gyro_calibration", np.zeros(9), priors.gyro.covariance))
+        if self._body_roll is not None and priors.body_roll is not None:
+            known.append(known_deg("body_roll", "body_roll", priors.body_roll))
         if self._slipped.any():
-            known.append(("slip", "mount", zero(2), spread([LARGEST_SLIP_DEG], 2)))
+            known.append(within("slip", "mount", LARGEST_SLIP_DEG, 2))
         if self._moving:
-            known.append(("lever", "lever", zero(3), np.eye(3) * priors.lever_m**2))
-        free = {"axis": 2, "up": 2, "theta": self.count - 1}
-        sizes = free | {name: mean.size for name, _, mean, _ in known}
-        ends = np.cumsum(list(sizes.values()))
-        self._slices = {
-            name: slice(int(end) - size, int(end))
-            for (name, size), end in zip(sizes.items(), ends, strict=True)
-        }
-        self.size = int(ends[-1])
-        self._priors = [
-            (self._slices[name], mean, covariance_whitener(covariance))
-            for name, _, mean, covariance in known
-        ]
-        measured = {
-            "noise": 3 * self.count,
-            "gyro": 3 * len(self._turns),
-            "plates": len(self._marks),
-        }
-        rows = [*measured.items(), *((source, mean.size) for _, source, mean, _ in known)]
-        self.sources = tuple(source for source, size in rows for _ in range(size))
+            known.append(Known("lever", "lever", np.zeros(3), np.eye(3) * priors.lever_m**2))
+        unknowns = Unknowns({"axis": 2, "up": 2, "theta": self.count - 1}, known)
+        noise, gyro, plates = 3 * self.count, 3 * len(self._turns), len(self._marks)
+        measured = ("noise",) * noise + ("gyro",) * gyro + ("plates",) * plates
+        return unknowns, measured + unknowns.sources
 
     def pattern(self) -> Pattern:
         """Return which rows each unknown touches: a rest's turn and roll touch few."""
         rest = np.arange(self.count)
         between = (self._before[:, None] == rest) | (self._after[:, None] == rest)
-        marked = np.array([rest == mark.rest for mark in self._marks], dtype=bool).reshape(
-            -1, self.count
-        )
-        marked = marked | np.isin(rest, self.straight)
-        both = np.vstack([rest[:, None] == rest, between])
-        by_rest = np.repeat(both, 3, axis=0)
+        at = np.array([mark.rest for mark in self._marks], dtype=int)
+        marked = (at[:, None] == rest) | np.isin(rest, self.straight)
+        by_rest = np.repeat(np.vstack([rest[:, None] == rest, between]), 3, axis=0)
+        measured = np.ones((by_rest.shape[0] + at.size, self.size), dtype=bool)
         turn = np.vstack([by_rest, marked])
-        roll = np.vstack([by_rest, np.zeros_like(marked)])
-        touches = np.zeros((len(self.sources), self.size), dtype=bool)
-        measured = turn.shape[0]
-        touches[:measured] = True
-        touches[:measured, self._slices["theta"]] = turn[:, self._others]
-        touches[:measured, self._slices["roll"]] = roll
-        first = measured
-        for where, mean, whitener in self._priors:
-            touches[first : first + mean.size, where] = whitener != 0.0
-            first += mean.size
-        return Pattern.of(touches)
+        measured[:, self.unknowns.where("theta")] = turn[:, self._others]
+        measured[:, self.unknowns.where("roll")] = np.vstack([by_rest, np.zeros_like(marked)])
+        return Pattern.of(np.vstack([measured, self.unknowns.prior_pattern()]))
 
     def start(self, theta_rad: FloatArray) -> FloatArray:
         """Return where the search begins, given first guesses of all turns from the datum."""
-        x = np.zeros(self.size)
-        for where, mean, _ in self._priors:
-            x[where] = mean
-        x[self._slices["theta"]] = theta_rad[self._others]
+        x = self.unknowns.means()
+        x[self.unknowns.where("theta")] = theta_rad[self._others]
         return x
 
     def state(self, x: Array) -> State:
         """Name the unknowns, shape (..., p)."""
-        s = self._slices
         lead = x.shape[:-1]
 
+        def part(name: str, size: int) -> Array:
+            if name in self.unknowns:
+                return self.unknowns.part(x, name)
+            return np.zeros((*lead, size), dtype=x.dtype)
+
         def direction(name: str, v: FloatArray, tangents: FloatArray) -> Array:
-            return unit(v + x[..., s[name]] @ tangents)
+            return unit(v + part(name, 2) @ tangents)
 
         theta = np.zeros((*lead, self.count), dtype=x.dtype)
-        theta[..., self._others] = x[..., s["theta"]]
-        accel = x[..., s["accel"]]
-        chip = chip_turn(x[..., s["chip_turn"]])
-        gyro = x[..., s["gyro"]] if "gyro" in s else np.zeros((*lead, 9), dtype=x.dtype)
+        theta[..., self._others] = part("theta", self.count - 1)
+        accel, chip = part("accel", 12), chip_turn(part("chip_turn", 3))
         one = np.eye(3)
-        body_roll = np.zeros((*lead, self.count), dtype=x.dtype)
-        if self._body_roll is not None:
-            locks = x[..., s["body_roll"]]
-            body_roll = (
-                locks[..., :1] * self._body_roll.left_share
-                + locks[..., 1:] * self._body_roll.right_share
-            )
+        locks = part("body_roll", 2)
+        shares = self._body_roll or BodyRoll(np.zeros(self.count), np.zeros(self.count))
+        slip = part("slip", 2) @ one[[0, 2]]
         return State(
             axis=direction("axis", self._axis, self._axis_tangents),
             up=direction("up", self._up, self._up_tangents),
             spin=direction("spin", self._spin, self._spin_tangents),
             theta=theta,
-            roll=x[..., s["roll"]],
+            roll=part("roll", self.count),
             bias=accel[..., :3],
             matrix=one + accel[..., 3:].reshape(*lead, 3, 3) + chip,
-            gyro_matrix=one + gyro.reshape(*lead, 3, 3) + chip,
-            toe=x[..., s["toe"]][..., 0],
-            pads=x[..., s["pads"]],
-            body_roll=body_roll,
-            slip=self._slips(x),
-            lever=x[..., s["lever"]] if "lever" in s else np.zeros((*lead, 3), dtype=x.dtype),
+            gyro_matrix=one + part("gyro", 9).reshape(*lead, 3, 3) + chip,
+            toe=part("toe", 1)[..., 0],
+            pads=part("pads", 2),
+            body_roll=locks[..., :1] * shares.left_share + locks[..., 1:] * shares.right_share,
+            slip=slip[..., None, :] * self._slipped[:, None],
+            lever=part("lever", 3),
         )
-
-    def _slips(self, x: Array) -> Array:
-        """Return the rotation vectors of the mount's slip at each rest, shape (..., n, 3)."""
-        if "slip" not in self._slices:
-            return np.zeros((*x.shape[:-1], self.count, 3), dtype=x.dtype)
-        vector = x[..., self._slices["slip"]] @ np.array([[1.0, 0.0, 0.0], [0.0, 0.0, 1.0]])
-        return np.asarray(vector[..., None, :] * self._slipped[:, None])
 
     def _in_pod(self, s: State, vector: Array, theta: Array, roll: Array) -> Array:
         """Return a space-fixed vector as pods at each rest see it: A' v; shape (..., n, 3)."""
@@ -342,7 +301,7 @@ class WheelModel:
                     axis=-1,
                 )
             )
-        rows += [(x[..., where] - mean) @ whitener.T for where, mean, whitener in self._priors]
+        rows.append(self.unknowns.prior_rows(x))
         return np.concatenate(rows, axis=-1)
 
     def _relative(self, s: State) -> Array:
@@ -383,8 +342,7 @@ class WheelModel:
 
     def rolls(self, x: FloatArray) -> tuple[FloatArray, slice]:
         """Return the wheel's roll at each rest, rad, and where it stands among the unknowns."""
-        where = self._slices["roll"]
-        return x[where], where
+        return self.unknowns.part(x, "roll"), self.unknowns.where("roll")
 
     def half_angle(self, x: Array) -> Array:
         """Return the angle between the steering axis and up at the datum, rad; shape (..., 1)."""

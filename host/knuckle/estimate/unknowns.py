@@ -1,0 +1,94 @@
+"""The unknowns of a model by name: where each stands, and what is known of it beforehand."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from typing import NamedTuple
+
+import numpy as np
+
+from knuckle.estimate.priors import Given
+from knuckle.estimate.sensor import covariance_whitener
+from knuckle.geometry.rotation import Array
+from knuckle.model.block import BoolArray, FloatArray
+
+
+class Known(NamedTuple):
+    """What is known beforehand of one or more unknowns.
+
+    Attributes
+    ----------
+    name : str
+    source : str
+        Of its share in a budget.
+    mean : ndarray, shape (k,)
+    covariance : ndarray, shape (k, k)
+    """
+
+    name: str
+    source: str
+    mean: FloatArray
+    covariance: FloatArray
+
+
+def known_deg(name: str, source: str, values: Sequence[Given]) -> Known:
+    """Return what is known of unknowns in rad, from values given in deg."""
+    sigma = np.radians([value.standard_uncertainty for value in values])
+    return Known(name, source, np.radians([v.value for v in values]), np.diag(sigma**2))
+
+
+class Unknowns:
+    """The layout of a vector of unknowns, and the rows of their priors.
+
+    Parameters
+    ----------
+    free : mapping of str to int
+        Names and sizes of unknowns of which nothing is known.
+    known : sequence of Known
+    """
+
+    def __init__(self, free: Mapping[str, int], known: Sequence[Known]) -> None:
+        sizes = dict(free) | {one.name: one.mean.size for one in known}
+        self._where: dict[str, slice] = {}
+        self.size = 0
+        for name, size in sizes.items():
+            self._where[name] = slice(self.size, self.size + size)
+            self.size += size
+        self._known = known
+        self._whiteners = [covariance_whitener(one.covariance) for one in known]
+        self.sources = tuple(one.source for one in known for _ in range(one.mean.size))
+
+    def __contains__(self, name: str) -> bool:
+        return name in self._where
+
+    def where(self, name: str) -> slice:
+        """Return where an unknown stands."""
+        return self._where[name]
+
+    def part(self, x: Array, name: str) -> Array:
+        """Return an unknown out of all of them, shape (..., p) to (..., k)."""
+        return x[..., self._where[name]]
+
+    def means(self) -> FloatArray:
+        """Return the vector, shape (p,), with every prior's mean, and zero for the free ones."""
+        x = np.zeros(self.size)
+        for one in self._known:
+            x[self._where[one.name]] = one.mean
+        return x
+
+    def prior_rows(self, x: Array) -> Array:
+        """Return the whitened rows of all priors, shape (..., sum of sizes)."""
+        rows = [
+            (self.part(x, one.name) - one.mean) @ whitener.T
+            for one, whitener in zip(self._known, self._whiteners, strict=True)
+        ]
+        return np.concatenate(rows, axis=-1)
+
+    def prior_pattern(self) -> BoolArray:
+        """Return which unknowns the priors' rows touch, shape (sum of sizes, p)."""
+        touches = np.zeros((len(self.sources), self.size), dtype=bool)
+        first = 0
+        for one, whitener in zip(self._known, self._whiteners, strict=True):
+            touches[first : first + one.mean.size, self._where[one.name]] = whitener != 0.0
+            first += one.mean.size
+        return touches
