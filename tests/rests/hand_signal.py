@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 import numpy as np
-from rests.driver_signal import ACCEL_DENSITY_G, GYRO_DENSITY_DPS
 
 from knuckle.model.block import Block
+from rests.driver_signal import ACCEL_DENSITY_G, GYRO_DENSITY_DPS
 
 
 def _wander(t: np.ndarray, cutoff_hz: float, rng: np.random.Generator) -> np.ndarray:

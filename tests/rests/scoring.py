@@ -6,11 +6,11 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
-from rests.driver_signal import Truth
 
 from knuckle.model.block import Block
 from knuckle.model.rest import Rest
 from knuckle.rests.detector import RestDetector
+from rests.driver_signal import Truth
 
 LONGEST_DRIFT_DPS = 0.01
 SHORTEST_DRIFT_DPS = 0.1
@@ -35,6 +35,14 @@ class Score:
     delays_s: list[float] = field(default_factory=list)
     errors: list[float] = field(default_factory=list)
     withdrawn: int = 0
+
+    def add(self, other: Score) -> None:
+        """Take in what another score has counted."""
+        self.wanted += other.wanted
+        self.found += other.found
+        self.withdrawn += other.withdrawn
+        for name in ("missed", "invented", "split", "delays_s", "errors"):
+            getattr(self, name).extend(getattr(other, name))
 
     def take(
         self,

@@ -6,11 +6,11 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from rests.driver_signal import Plan, record
-from rests.hand_signal import held
 
 from knuckle.model.block import concatenate
 from knuckle.rests.detector import RestDetector, find_rests
+from rests.driver_signal import Plan, record
+from rests.hand_signal import held
 
 ONE = Plan(
     targets_deg=(0.0,), rest_s=(10.0,), move_s=(), drift_dps=(0.0,), creep_deg=(),

@@ -8,11 +8,11 @@ from itertools import pairwise
 
 import numpy as np
 import pytest
-from rests.driver_signal import random_plan, record
 
 from knuckle.model.block import Block, concatenate
 from knuckle.model.rest import Rest
 from knuckle.rests.detector import RestDetector, RestEvent, find_rests
+from rests.driver_signal import random_plan, record
 
 
 def pieces(block: Block, rng: np.random.Generator) -> Iterator[Block]:

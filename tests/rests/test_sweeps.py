@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from rests.driver_signal import Plan, random_plan, record
-from rests.scoring import Score
 
 from knuckle.rests.detector import RestDetector, find_rests
+from rests.driver_signal import Plan, random_plan, record
+from rests.scoring import Score
 
 
 def score(seeds: range, **fixed: object) -> Score:

@@ -7,7 +7,7 @@ from itertools import pairwise
 
 import numpy as np
 
-from knuckle.rests.consensus import BIAS_PER_G_DPS, same_stand, vouched
+from knuckle.rests.consensus import bias_change_dps, same_stand, vouched
 from knuckle.rests.reading import Reading
 
 Vector = tuple[float, float, float]
@@ -29,7 +29,7 @@ class BiasWitnesses:
     def __init__(self) -> None:
         self.known = False
         self.sure = False
-        self._seen: list[tuple[list[float], list[float], float]] = []
+        self._seen: list[tuple[list[float], list[float], float, float]] = []
 
     def learn(self, found: list[Reading], drifts: list[bool]) -> None:
         """Take the rests found so far, without those that drifted."""
@@ -39,6 +39,7 @@ class BiasWitnesses:
                 r.rest.gyro_dps.tolist(),
                 r.rest.accel_g.tolist(),
                 float(np.trace(r.rest.gyro_cov_dps2)),
+                r.rest.end_s,
             )
             for r in kept
             if r.rest.gyro_dps is not None and r.rest.gyro_cov_dps2 is not None
@@ -47,10 +48,10 @@ class BiasWitnesses:
         moved = any(not same_stand(a, b) for a, b in pairwise(kept))
         self.sure = moved or any(vouched(r) for r in kept)
 
-    def rate_dps(self, gyro: Vector, accel: Vector, variance: float) -> float:
+    def rate_dps(self, gyro: Vector, accel: Vector, variance: float, at_s: float) -> float:
         """Return the least rate of turn that the witnesses leave in a gyro mean.
 
-        Noise (3 sigma) and the bias's dependence on g are taken off.
+        Noise (3 sigma) and what g and time may have changed are taken off.
 
         Parameters
         ----------
@@ -58,15 +59,17 @@ class BiasWitnesses:
             Means.
         variance : float
             Of the gyro's mean, over its axes.
+        at_s : float
+            Pod time.
         """
         least = math.inf
-        for seen_gyro, seen_accel, seen_variance in self._seen:
-            apart = math.dist(gyro, seen_gyro)
-            tilt = BIAS_PER_G_DPS * math.dist(accel, seen_accel)
-            spread = 9.0 * (variance + seen_variance) + tilt * tilt
-            least = min(least, apart - math.sqrt(spread))
+        for seen_gyro, seen_accel, seen_variance, seen_s in self._seen:
+            may_be = bias_change_dps(
+                math.dist(accel, seen_accel), abs(at_s - seen_s), variance + seen_variance
+            )
+            least = min(least, math.dist(gyro, seen_gyro) - may_be)
         return least
 
     def distance_dps(self, gyro: Vector) -> float:
         """Return the distance of a gyro mean from the nearest witness."""
-        return min((math.dist(gyro, seen) for seen, _, _ in self._seen), default=math.inf)
+        return min((math.dist(gyro, seen) for seen, _, _, _ in self._seen), default=math.inf)

@@ -8,6 +8,7 @@ vouches for its gyro mean.
 
 from __future__ import annotations
 
+import math
 from typing import Final
 
 import numpy as np
@@ -17,8 +18,9 @@ from knuckle.rests.reading import Reading
 
 BIAS_PER_G_DPS: Final = 0.1
 """MPU-6050 data sheet rev 3.3: sensitivity of the zero rate to acceleration."""
-BIAS_DRIFT_DPS_PER_S: Final = 0.0002
-BIAS_DRIFT_AT_MOST_DPS: Final = 0.03
+BIAS_DRIFT_DPS_PER_S: Final = 0.0003
+BIAS_DRIFT_AT_MOST_DPS: Final = 0.06
+"""How the zero rate may wander as a pod warms up (common practice, no source)."""
 _APART_DPS: Final = 0.035
 _NEIGHBOURS: Final = 6
 _HEAVIEST_S: Final = 5.0
@@ -31,10 +33,8 @@ def vouched(reading: Reading) -> bool:
     return reading.slope_g_s + 3.0 * reading.slope_sigma_g_s < _VOUCHED_SLOPE_G_S
 
 
-def allowance_dps(
-    accel_apart_g: float, apart_s: float, variance_dps2: float, base_dps: float = _APART_DPS
-) -> float:
-    """Return how far two gyro means may differ if the wheel stood at both.
+def bias_change_dps(accel_apart_g: float, apart_s: float, variance_dps2: float) -> float:
+    """Return how far two gyro means may differ by noise (3 sigma), g and time.
 
     Parameters
     ----------
@@ -46,8 +46,8 @@ def allowance_dps(
         Sum of the variances of the two means, over the axes.
     """
     drift = min(BIAS_DRIFT_DPS_PER_S * apart_s, BIAS_DRIFT_AT_MOST_DPS)
-    spread = 9.0 * variance_dps2 + (BIAS_PER_G_DPS * accel_apart_g) ** 2 + drift**2
-    return base_dps + float(np.sqrt(spread))
+    by_g = BIAS_PER_G_DPS * accel_apart_g
+    return math.sqrt(9.0 * variance_dps2 + by_g * by_g + drift * drift)
 
 
 def _agree(a: Reading, b: Reading) -> bool:
@@ -56,7 +56,7 @@ def _agree(a: Reading, b: Reading) -> bool:
     assert two.gyro_dps is not None
     assert one.gyro_cov_dps2 is not None
     assert two.gyro_cov_dps2 is not None
-    return distance(one.gyro_dps, two.gyro_dps) <= allowance_dps(
+    return distance(one.gyro_dps, two.gyro_dps) <= _APART_DPS + bias_change_dps(
         distance(one.accel_g, two.accel_g),
         abs(one.start_s - two.start_s),
         float(np.trace(one.gyro_cov_dps2) + np.trace(two.gyro_cov_dps2)),

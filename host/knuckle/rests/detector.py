@@ -11,9 +11,10 @@ import numpy as np
 from knuckle.model.block import LONGEST_BRIDGED_GAP_S, Block, concatenate
 from knuckle.model.rest import Rest
 from knuckle.rests.consensus import drifting
+from knuckle.rests.open_rest import Closing
 from knuckle.rests.reading import Reading, read_rest
 from knuckle.rests.settings import RestSettings
-from knuckle.rests.stillness import Closing, Stillness
+from knuckle.rests.stillness import Stillness
 
 _SLOPE_SIGMAS = 5.5
 """Each of one axis, though three are judged together: a chance in 100 000 by noise alone."""

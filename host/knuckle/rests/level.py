@@ -82,7 +82,6 @@ class _Track:
         square = (x - u) ** 2 + (y - v) ** 2 + (z - w) ** 2
         return square, 1.0 / width + 1.0 / (turn - first)
 
-
     def since(self, width: int) -> int:
         """Return how many of the last cells stand apart most, where `width` of them do."""
         best, since = 0.0, width

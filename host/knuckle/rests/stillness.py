@@ -4,15 +4,15 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator
-from dataclasses import dataclass, field
 from typing import Literal
 
 from knuckle.model.block import Block
 from knuckle.rests.bias import BiasWitnesses
 from knuckle.rests.candidate import Candidates, windows_of
 from knuckle.rests.cells import CellMaker, Cells, joined
-from knuckle.rests.level import Doubt, Level
+from knuckle.rests.level import Level
 from knuckle.rests.noise_floor import NoiseFloor
+from knuckle.rests.open_rest import Closing, Notice, OpenRest, widen
 from knuckle.rests.settings import RestSettings
 
 _MEMORY_S = 5.0
@@ -29,47 +29,6 @@ _SURELY_MOVED_DEG = 4.0
 _SLOW_START_S = 1.0
 _UNBELIEVED_S = 4.0
 """A rest whose gyro mean disagrees with all before is announced only after this time."""
-
-
-@dataclass(frozen=True, slots=True)
-class Closing:
-    """A rest as cells of its stretch: `first` to `end`, with one flag a cell."""
-
-    first: int
-    end: int
-    good: tuple[bool, ...]
-    knocks: int
-    announced: bool
-    start_s: float
-    end_s: float
-
-
-@dataclass(frozen=True, slots=True)
-class Notice:
-    """What a cell has settled. "ready" and "closed" carry the rest."""
-
-    kind: Literal["ready", "closed", "knock"]
-    at_s: float
-    closing: Closing | None = None
-
-
-@dataclass(slots=True)
-class _Open:
-    """A rest that goes on."""
-
-    first: int
-    start_s: float
-    good: list[bool]
-    end_s: list[float]
-    level: Level
-    announced: bool = False
-    knocks: int = 0
-    knock_cells: list[tuple[int, int]] = field(default_factory=list)
-    bad_since: int | None = None
-    good_run: int = 0
-    pending: list[bool] = field(default_factory=list)
-    turned_deg: list[float] = field(default_factory=lambda: [0.0, 0.0, 0.0])
-    doubt: Doubt | None = None
 
 
 class Stillness:
@@ -96,7 +55,7 @@ class Stillness:
         self._history: Cells | None = None
         self._next = 0
         self._earliest = 0
-        self._open: _Open | None = None
+        self._open: OpenRest | None = None
         self._quiet = False
         self._candidates.reset()
 
@@ -113,25 +72,13 @@ class Stillness:
         """Return the rest that goes on, without a disturbance that is not over."""
         if self._open is None:
             return None
-        return self._closing(self._open, self._open.first + len(self._open.good))
+        return self._open.closing(self._open.first + len(self._open.good))
 
     def needed_from(self) -> int:
         """Return the first cell whose samples may still be asked for."""
         if self._open is not None:
             return self._open.first
         return max(self._earliest, self._next - self._look_back - 1)
-
-    def _closing(self, rest: _Open, end: int) -> Closing:
-        count = max(0, end - rest.first)
-        return Closing(
-            rest.first,
-            rest.first + count,
-            tuple(rest.good[:count]),
-            rest.knocks,
-            rest.announced,
-            rest.start_s,
-            rest.end_s[count - 1] if count else rest.start_s,
-        )
 
     def push(self, block: Block) -> Iterator[Notice]:
         """Take samples of the running stretch; the caller may act between notices."""
@@ -188,7 +135,7 @@ class Stillness:
             level.add(self._accel[r], None if self._gyro is None else self._gyro[r])
         first_row, flags, knocks = self._walk_back(row - width + 1, level)
         rows = range(first_row, row + 1)
-        self._open = _Open(
+        self._open = OpenRest(
             first=first_row + self._offset,
             start_s=float(self._cells.start_s[first_row]),
             good=flags + [True] * width,
@@ -235,7 +182,7 @@ class Stillness:
             if level.turned_since(earlier, turned) is not False:
                 kept, kept_knocks = before_knock
         flags = flags[:kept][::-1]
-        _widen(flags)
+        widen(flags)
         while flags and not flags[0]:
             flags.pop(0)
         return row - len(flags), flags, kept_knocks
@@ -251,7 +198,7 @@ class Stillness:
 
     def _go_on(
         self,
-        rest: _Open,
+        rest: OpenRest,
         row: int,
         cell: int,
         at_s: float,
@@ -302,11 +249,11 @@ class Stillness:
         if changed is not None:
             yield from self._leave(rest, changed, cell, at_s)
 
-    def _end_knock(self, rest: _Open, row: int, cell: int) -> None:
+    def _end_knock(self, rest: OpenRest, row: int, cell: int) -> None:
         """A disturbance is over: keep what was good, leave its neighbours out."""
         assert rest.bad_since is not None
         flags = rest.pending
-        _widen(flags)
+        widen(flags)
         rest.knocks += 1
         first, last = rest.bad_since, cell - _RETURN_CELLS
         rest.knock_cells.append((first, last))
@@ -327,7 +274,7 @@ class Stillness:
         rest.pending = []
         rest.good_run = 0
 
-    def _leave(self, rest: _Open, changed: int, cell: int, at_s: float) -> Iterator[Notice]:
+    def _leave(self, rest: OpenRest, changed: int, cell: int, at_s: float) -> Iterator[Notice]:
         """The level has changed over the last `changed` good cells."""
         at = len(rest.good)
         left = changed
@@ -357,7 +304,7 @@ class Stillness:
             return
         yield self._close(rest, change - 1, cell, at_s, earliest=change)
 
-    def _departure(self, rest: _Open) -> int:
+    def _departure(self, rest: OpenRest) -> int:
         """Return the end of a rest that has been left.
 
         Without gyro the slow beginning of a move looks like a knock: knocks just before are
@@ -372,7 +319,7 @@ class Stillness:
                 left = first
         return left - 1
 
-    def _settles(self, rest: _Open, at: int, changed: int) -> bool:
+    def _settles(self, rest: OpenRest, at: int, changed: int) -> bool:
         """Whether a change leads to stillness rather than away from it."""
         if not rest.level.rate_changed:
             return at * self._cell_s < _YOUNG_LEVEL_S
@@ -382,27 +329,21 @@ class Stillness:
         return self.bias.distance_dps(late[0]) < self.bias.distance_dps(early[0])
 
     def _close(
-        self, rest: _Open, end: int, cell: int, at_s: float, earliest: int | None = None
+        self, rest: OpenRest, end: int, cell: int, at_s: float, earliest: int | None = None
     ) -> Notice:
-        closing = self._closing(rest, end)
+        closing = rest.closing(end)
         self._open = None
         self._earliest = max(closing.end, end) if earliest is None else earliest
         self._candidates.reset()
         return Notice("closed", at_s, closing)
 
-    def _believed(self, rest: _Open) -> bool:
+    def _believed(self, rest: OpenRest) -> bool:
         """Whether the gyro's mean agrees with the rests before, as far as they are sure."""
         if not self.bias.sure or not self._has_gyro:
             return True
-        if self.bias.rate_dps(*rest.level.latest()) <= self._settings.rate_tolerance_dps:
+        if (
+            self.bias.rate_dps(*rest.level.latest(), rest.end_s[-1])
+            <= self._settings.rate_tolerance_dps
+        ):
             return True
         return len(rest.good) * self._cell_s >= _UNBELIEVED_S and rest.level.steady()
-
-
-def _widen(flags: list[bool]) -> None:
-    """Leave out the neighbours of disturbed cells too: a knock rarely ends with a cell."""
-    bad = [j for j, good in enumerate(flags) if not good]
-    for j in bad:
-        for k in (j - 1, j + 1):
-            if 0 <= k < len(flags):
-                flags[k] = False

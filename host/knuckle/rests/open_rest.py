@@ -1,0 +1,71 @@
+"""A rest that goes on, as cells, and what is told of it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import Literal
+
+from knuckle.rests.level import Doubt, Level
+
+
+@dataclass(frozen=True, slots=True)
+class Closing:
+    """A rest as cells of its stretch: `first` to `end`, with one flag a cell."""
+
+    first: int
+    end: int
+    good: tuple[bool, ...]
+    knocks: int
+    announced: bool
+    start_s: float
+    end_s: float
+
+
+@dataclass(frozen=True, slots=True)
+class Notice:
+    """What a cell has settled. "ready" and "closed" carry the rest."""
+
+    kind: Literal["ready", "closed", "knock"]
+    at_s: float
+    closing: Closing | None = None
+
+
+@dataclass(slots=True)
+class OpenRest:
+    """A rest that goes on."""
+
+    first: int
+    start_s: float
+    good: list[bool]
+    end_s: list[float]
+    level: Level
+    announced: bool = False
+    knocks: int = 0
+    knock_cells: list[tuple[int, int]] = field(default_factory=list)
+    bad_since: int | None = None
+    good_run: int = 0
+    pending: list[bool] = field(default_factory=list)
+    turned_deg: list[float] = field(default_factory=lambda: [0.0, 0.0, 0.0])
+    doubt: Doubt | None = None
+
+    def closing(self, end: int) -> Closing:
+        """Return the rest up to cell `end` (exclusive) of its stretch."""
+        count = max(0, end - self.first)
+        return Closing(
+            self.first,
+            self.first + count,
+            tuple(self.good[:count]),
+            self.knocks,
+            self.announced,
+            self.start_s,
+            self.end_s[count - 1] if count else self.start_s,
+        )
+
+
+def widen(flags: list[bool]) -> None:
+    """Leave out the neighbours of disturbed cells too: a knock rarely ends with a cell."""
+    bad = [j for j, good in enumerate(flags) if not good]
+    for j in bad:
+        for k in (j - 1, j + 1):
+            if 0 <= k < len(flags):
+                flags[k] = False
