@@ -19,16 +19,16 @@ from pathlib import Path
 
 import numpy as np
 
-sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
-
-from rests.driver_signal import Truth, random_plan, record
-from rests.hand_signal import held
-from rests.scoring import Score
+# In place of this folder, where this very file would hide the package of the same name.
+sys.path[0] = str(Path(__file__).resolve().parents[1])
 
 from knuckle.model.block import Block
 from knuckle.rests.detector import RestDetector, find_rests
 from knuckle.sim.recording import simulate_block
 from knuckle.sim.scenario import load
+from rests.driver_signal import Truth, random_plan, record
+from rests.hand_signal import held
+from rests.scoring import Score
 
 SCENARIOS = ("garage", "knocks", "slow_settling", "drifting", "slip", "everything", "many_stops")
 
