@@ -1,7 +1,7 @@
 """What the rests of a run say together: a constant slow drift looks like gyro bias in one rest.
 
 The gyro's bias is common to all rests of a run but for what the data sheet allows it to move
-(with time, and 0.1 deg/s for each g along an axis); a rest that disagrees with its neighbours
+(with time, and with g); a rest that disagrees with its neighbours
 was no rest. The accelerometer speaks too: a rest long enough to show that gravity stood still
 vouches for its gyro mean.
 """
@@ -9,6 +9,7 @@ vouches for its gyro mean.
 from __future__ import annotations
 
 import math
+from itertools import pairwise
 from typing import Final
 
 import numpy as np
@@ -16,8 +17,9 @@ import numpy as np
 from knuckle.model.block import FloatArray
 from knuckle.rests.reading import Reading
 
-BIAS_PER_G_DPS: Final = 0.1
-"""MPU-6050 data sheet rev 3.3: sensitivity of the zero rate to acceleration."""
+BIAS_PER_G_DPS: Final = 0.2
+"""Twice the MPU-6050's typical sensitivity of the zero rate to acceleration (data sheet rev 3.3:
+0.1 deg/s for each g, no limit given)."""
 BIAS_DRIFT_DPS_PER_S: Final = 0.0003
 BIAS_DRIFT_AT_MOST_DPS: Final = 0.06
 """How the zero rate may wander as a pod warms up (common practice, no source)."""
@@ -25,6 +27,7 @@ _APART_DPS: Final = 0.035
 _NEIGHBOURS: Final = 6
 _HEAVIEST_S: Final = 5.0
 _SAME_STAND_S: Final = 0.5
+_BESIDE_DRIFT_S: Final = 1.5
 _VOUCHED_SLOPE_G_S: Final = 0.2e-3
 
 
@@ -126,4 +129,13 @@ def drifting(readings: list[Reading]) -> list[bool]:
             if total > best:
                 best, members = total, len(group)
         verdict[i] = best > own and (members >= 2 or best >= 1e6)
+    for i, j in pairwise(range(n)):
+        for short, other in ((i, j), (j, i)):
+            # Creep against a drift can make it look still for a moment.
+            if (
+                verdict[other]
+                and readings[short].rest.duration_s < _BESIDE_DRIFT_S
+                and same_stand(readings[i], readings[j])
+            ):
+                verdict[short] = True
     return verdict

@@ -195,6 +195,14 @@ class Level:
             1.0 / count[0] + 1.0 / count[1],
         )
 
+    def agrees(self, earlier: list[list[float]]) -> bool:
+        """Tell whether the accelerometer stood at the same place in some earlier cells."""
+        n = len(earlier)
+        x, y, z = (sum(cell[k] for cell in earlier) / n for k in range(3))
+        apart = math.dist((x, y, z), self._accel.mean(0, self.cells))
+        over = 1.0 / n + 1.0 / self.cells
+        return apart * apart <= max(self._level2, _CHANGED * self._floor.accel.between * over)
+
     def turned_since(self, earlier: list[list[float]], turned_deg: list[float]) -> bool | None:
         """Tell the same of a turn between some earlier cells and the whole level."""
         n = len(earlier)

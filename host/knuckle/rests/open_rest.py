@@ -32,7 +32,22 @@ class Notice:
 
 @dataclass(slots=True)
 class OpenRest:
-    """A rest that goes on."""
+    """A rest that goes on.
+
+    Attributes
+    ----------
+    first : int
+        Its first cell; `good` and `end_s` tell of the cells from there on.
+    knock_cells : list of (int, int, bool)
+        First and last cell of each disturbance that is over, and whether it was loud: a slow
+        move changes the level without noise.
+    bad_since : int or None
+        First cell of a disturbance that is not over; its cells' flags are `pending`, of which
+        the last `good_run` are good; `loud` and `turned_deg` are as above and what the gyro
+        has turned in it.
+    doubt : Doubt or None
+        A disturbance that may have been a move, not decided yet.
+    """
 
     first: int
     start_s: float
@@ -41,9 +56,10 @@ class OpenRest:
     level: Level
     announced: bool = False
     knocks: int = 0
-    knock_cells: list[tuple[int, int]] = field(default_factory=list)
+    knock_cells: list[tuple[int, int, bool]] = field(default_factory=list)
     bad_since: int | None = None
     good_run: int = 0
+    loud: bool = False
     pending: list[bool] = field(default_factory=list)
     turned_deg: list[float] = field(default_factory=lambda: [0.0, 0.0, 0.0])
     doubt: Doubt | None = None

@@ -169,17 +169,23 @@ class Stillness:
                 if before_knock:
                     beyond.append(r)
             else:
-                if self._gyro is None:
+                if self._gyro is not None:
+                    level.turn(turned, self._gyro[r])
+                elif not self._is_loud(r):
                     # A slow end of a move looks like a knock to gravity alone.
                     break
-                level.turn(turned, self._gyro[r])
                 run = 0
                 bad += 1
                 if bad + run > self._longest_knock:
                     break
-        if before_knock and math.hypot(*turned) > _DOUBT_DEG:
+        if before_knock:
             earlier = [self._accel[r] for r in beyond]
-            if level.turned_since(earlier, turned) is not False:
+            if (
+                not level.agrees(earlier)
+                if self._gyro is None
+                else math.hypot(*turned) > _DOUBT_DEG
+                and level.turned_since(earlier, turned) is not False
+            ):
                 kept, kept_knocks = before_knock
         flags = flags[:kept][::-1]
         widen(flags)
@@ -187,13 +193,17 @@ class Stillness:
             flags.pop(0)
         return row - len(flags), flags, kept_knocks
 
-    def _is_good(self, row: int, level: Level) -> bool:
+    def _is_loud(self, row: int) -> bool:
         if self._accel_inner[row] > self._loud * self.floor.accel.inner:
+            return True
+        return (
+            self._gyro_inner is not None
+            and self._gyro_inner[row] > self._loud * self.floor.gyro.inner
+        )
+
+    def _is_good(self, row: int, level: Level) -> bool:
+        if self._is_loud(row):
             return False
-        if self._gyro is not None:
-            assert self._gyro_inner is not None
-            if self._gyro_inner[row] > self._loud * self.floor.gyro.inner:
-                return False
         return level.near(self._accel[row], None if self._gyro is None else self._gyro[row])
 
     def _go_on(
@@ -206,8 +216,10 @@ class Stillness:
         gyro_step: list[float] | None,
     ) -> Iterator[Notice]:
         good = self._is_good(row, rest.level)
-        if not good and self._gyro is not None:
-            rest.level.turn(rest.turned_deg, self._gyro[row])
+        if not good:
+            rest.loud = rest.loud or self._is_loud(row)
+            if self._gyro is not None:
+                rest.level.turn(rest.turned_deg, self._gyro[row])
         if rest.bad_since is not None:
             rest.pending.append(good)
             rest.good_run = rest.good_run + 1 if good else 0
@@ -256,10 +268,11 @@ class Stillness:
         widen(flags)
         rest.knocks += 1
         first, last = rest.bad_since, cell - _RETURN_CELLS
-        rest.knock_cells.append((first, last))
+        rest.knock_cells.append((first, last, rest.loud))
         if math.hypot(*rest.turned_deg) > _DOUBT_DEG and rest.doubt is None:
             rest.doubt = rest.level.doubt(first, last, rest.turned_deg)
         rest.turned_deg = [0.0, 0.0, 0.0]
+        rest.loud = False
         first_row = row - len(flags) + 1
         for j, good in enumerate(flags):
             r = first_row + j
@@ -283,7 +296,7 @@ class Stillness:
             left -= rest.good[at]
         change = rest.first + at
         knocks = [] if rest.level.rate_changed else rest.knock_cells
-        for first, last in reversed(knocks):
+        for first, last, _ in reversed(knocks):
             if last >= change - changed:
                 yield self._close(rest, first - 1, cell, at_s, earliest=last + 2)
                 return
@@ -313,8 +326,8 @@ class Stillness:
         assert rest.bad_since is not None
         left = rest.bad_since
         if not self._has_gyro:
-            for first, last in reversed(rest.knock_cells):
-                if (left - last) * self._cell_s > _SLOW_START_S:
+            for first, last, loud in reversed(rest.knock_cells):
+                if loud or (left - last) * self._cell_s > _SLOW_START_S:
                     break
                 left = first
         return left - 1
