@@ -8,7 +8,7 @@ import numpy as np
 
 from knuckle.model.block import LONGEST_BRIDGED_GAP_S, Block, FloatArray
 from knuckle.wire.columns import ACCEL, GYRO, TEMPERATURE, TIME_MS, TIME_S, linear_names
-from knuckle.wire.logrows import RANGE_FACT
+from knuckle.wire.fullscale import stated_range_g
 from knuckle.wire.messages import TextHeader, TextSample
 from knuckle.wire.samples import CLIPPED_FROM
 
@@ -53,11 +53,8 @@ class TextRows:
         return self._release()
 
     def _take_header(self, header: TextHeader) -> Block | None:
-        facts = dict(header.facts)
-        try:
-            self._limit_g = CLIPPED_FROM * float(facts.get(RANGE_FACT, "inf"))
-        except ValueError:
-            self._limit_g = float("inf")
+        full_scale_g = stated_range_g(dict(header.facts))
+        self._limit_g = float("inf") if full_scale_g is None else CLIPPED_FROM * full_scale_g
         if header.columns != self._columns:
             # Held rows belong to the old columns and are too few to tell a rate.
             self._held.clear()

@@ -25,9 +25,9 @@ from knuckle.wire.columns import (
     parse_fact,
     parse_header,
 )
+from knuckle.wire.fullscale import is_range_fact, range_g
 
 LONGEST_LINE: Final = 1 << 16
-RANGE_FACT: Final = "accelerometer_range_g"
 EXPECTED_HEADER: Final = "t_s,ax_g,ay_g,az_g,gx_dps,gy_dps,gz_dps,temp_c"
 
 _ADD_HEADER = f"Add one, such as {EXPECTED_HEADER}, as the first line."
@@ -129,14 +129,9 @@ def _comment(log: Log, line: int, text: str) -> None:
     if fact is None:
         return
     key, value = fact
-    if key == RANGE_FACT and not _is_positive(value):
-        raise log.fault(line, 0, f"{RANGE_FACT} {value!r} is not a positive number", "Correct it.")
+    if is_range_fact(key) and range_g(value) is None:
+        raise log.fault(line, 0, f"{key} {value!r} is not a positive number", "Correct it.")
     log.facts[key] = value
-
-
-def _is_positive(text: str) -> bool:
-    number = _finite(text)
-    return number is not None and number > 0
 
 
 def _fast(header: Header, body: bytes) -> FloatArray | None:

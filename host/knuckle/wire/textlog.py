@@ -19,7 +19,8 @@ from knuckle.wire.columns import (
     Header,
     linear_names,
 )
-from knuckle.wire.logrows import EXPECTED_HEADER, LONGEST_LINE, RANGE_FACT, Log, take
+from knuckle.wire.fullscale import flat_top, stated_range_g
+from knuckle.wire.logrows import EXPECTED_HEADER, LONGEST_LINE, Log, take
 from knuckle.wire.samples import CLIPPED_FROM
 
 PIECE_BYTES: Final = 1 << 20
@@ -171,10 +172,10 @@ def _block(log: Log) -> Block:
     lost_before[1:] = missing
     breaks = np.zeros(count, dtype=np.int64)
     breaks[1:] = (steps > LONGEST_BRIDGED_GAP_S) & (missing > 0)
-    clipped = np.zeros(count, dtype=np.bool_)
-    if RANGE_FACT in log.facts:
-        limit = CLIPPED_FROM * float(log.facts[RANGE_FACT])
-        clipped = np.any(np.abs(accel_g) >= limit, axis=1)
+    full_scale_g = stated_range_g(log.facts)
+    clipped = flat_top(accel_g)
+    if full_scale_g is not None:
+        clipped |= np.any(np.abs(accel_g) >= CLIPPED_FROM * full_scale_g, axis=1)
     return Block(
         t_s=t_s,
         accel_g=accel_g,
