@@ -7,8 +7,9 @@ from itertools import pairwise
 
 import numpy as np
 
-from knuckle.rests.consensus import bias_change_dps, same_stand, vouched
+from knuckle.rests.consensus import bias_change_dps, vouched
 from knuckle.rests.reading import Reading
+from knuckle.rests.stand import same_stand
 
 Vector = tuple[float, float, float]
 _WITNESSES = 4
@@ -31,9 +32,9 @@ class BiasWitnesses:
         self.sure = False
         self._seen: list[tuple[list[float], list[float], float, float]] = []
 
-    def learn(self, found: list[Reading], drifts: list[bool]) -> None:
+    def learn(self, found: list[Reading], verdicts: list[str]) -> None:
         """Take the rests found so far, without those that drifted."""
-        kept = [r for r, bad in zip(found, drifts, strict=True) if not bad][-_WITNESSES:]
+        kept = [r for r, why in zip(found, verdicts, strict=True) if not why][-_WITNESSES:]
         self._seen = [
             (
                 r.rest.gyro_dps.tolist(),
@@ -46,7 +47,7 @@ class BiasWitnesses:
         ]
         self.known = bool(self._seen)
         moved = any(not same_stand(a, b) for a, b in pairwise(kept))
-        self.sure = moved or any(vouched(r) for r in kept)
+        self.sure = self.known and (moved or any(vouched(r) for r in kept))
 
     def rate_dps(self, gyro: Vector, accel: Vector, variance: float, at_s: float) -> float:
         """Return the least rate of turn that the witnesses leave in a gyro mean.

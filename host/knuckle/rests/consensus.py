@@ -16,6 +16,7 @@ import numpy as np
 
 from knuckle.model.block import FloatArray
 from knuckle.rests.reading import Reading
+from knuckle.rests.stand import same_stand, slides, stands
 
 BIAS_PER_G_DPS: Final = 0.2
 """Twice the MPU-6050's typical sensitivity of the zero rate to acceleration (data sheet rev 3.3:
@@ -24,9 +25,10 @@ BIAS_DRIFT_DPS_PER_S: Final = 0.0003
 BIAS_DRIFT_AT_MOST_DPS: Final = 0.06
 """How the zero rate may wander as a pod warms up (common practice, no source)."""
 _APART_DPS: Final = 0.035
+SLID: Final = "the accelerometer's reading slid on from one piece to the next: the wheel drifted"
+APART: Final = "the gyro's mean differs from that of the other rests: the wheel drifted"
 _NEIGHBOURS: Final = 6
 _HEAVIEST_S: Final = 5.0
-_SAME_STAND_S: Final = 0.5
 _BESIDE_DRIFT_S: Final = 1.5
 _VOUCHED_SLOPE_G_S: Final = 0.2e-3
 
@@ -71,31 +73,22 @@ def distance(a: FloatArray, b: FloatArray) -> float:
     return float(np.sqrt(np.sum((a - b) ** 2)))
 
 
-def same_stand(before: Reading, after: Reading) -> bool:
-    """Tell whether hardly anything lies between two rests: the wheel was not turned."""
-    one, two = before.rest, after.rest
-    return one.stretch == two.stretch and two.start_s - one.end_s < _SAME_STAND_S
-
-
 def _weights(readings: list[Reading]) -> FloatArray:
     """Weigh rests by length; pieces between which nothing moved are one witness.
 
     A wheel that drifts is taken for a row of rests, each ended by what gravity has changed.
     """
     weights = np.array([min(max(r.rest.duration_s, 0.1), _HEAVIEST_S) for r in readings])
-    first = 0
-    for i in range(1, len(readings) + 1):
-        if i < len(readings) and same_stand(readings[i - 1], readings[i]):
-            continue
-        weights[first:i] /= i - first
-        first = i
+    for first, end in stands(readings):
+        weights[first:end] /= end - first
     return weights
 
 
-def drifting(readings: list[Reading]) -> list[bool]:
-    """Tell for each rest whether its gyro mean betrays a drift.
+def drifting(readings: list[Reading]) -> list[str]:
+    """Tell for each rest why it was none, or "" if it was one.
 
-    Each rest is held against its neighbours in time. It falls if a group of others that agree
+    A row of rests of one stand falls if gravity slid steadily through it. Then the gyro: each
+    rest is held against its neighbours in time. It falls if a group of others that agree
     with one another, but not with it, outweighs those that agree with it. A vouched rest
     never falls, and one vouched rest outweighs any number of others.
 
@@ -104,6 +97,29 @@ def drifting(readings: list[Reading]) -> list[bool]:
     readings : list of Reading
         In order of time.
     """
+    verdict = [""] * len(readings)
+    for first, end in stands(readings):
+        if slides(readings[first:end]):
+            verdict[first:end] = [SLID] * (end - first)
+    left = [i for i, why in enumerate(verdict) if not why]
+    for i, apart in zip(left, _outvoted([readings[i] for i in left]), strict=True):
+        if apart:
+            verdict[i] = APART
+    for i, j in pairwise(range(len(readings))):
+        for short, other in ((i, j), (j, i)):
+            # Creep against a drift can make it look still for a moment.
+            if (
+                verdict[other]
+                and not verdict[short]
+                and readings[short].rest.duration_s < _BESIDE_DRIFT_S
+                and same_stand(readings[i], readings[j])
+            ):
+                verdict[short] = verdict[other]
+    return verdict
+
+
+def _outvoted(readings: list[Reading]) -> list[bool]:
+    """Tell which gyro means the others outweigh."""
     n = len(readings)
     if n < 2 or readings[0].rest.gyro_dps is None:
         return [False] * n
@@ -129,13 +145,4 @@ def drifting(readings: list[Reading]) -> list[bool]:
             if total > best:
                 best, members = total, len(group)
         verdict[i] = best > own and (members >= 2 or best >= 1e6)
-    for i, j in pairwise(range(n)):
-        for short, other in ((i, j), (j, i)):
-            # Creep against a drift can make it look still for a moment.
-            if (
-                verdict[other]
-                and readings[short].rest.duration_s < _BESIDE_DRIFT_S
-                and same_stand(readings[i], readings[j])
-            ):
-                verdict[short] = True
     return verdict

@@ -137,20 +137,16 @@ class RestDetector:
         """What looked like a rest and was not counted, as of now, in order of time."""
         verdicts = drifting(self._found)
         late = [
-            DroppedRest(
-                r.rest.start_s,
-                r.rest.end_s,
-                "the gyro's mean differs from that of the other rests: the wheel drifted",
-            )
-            for r, drifts in zip(self._found, verdicts, strict=True)
-            if drifts
+            DroppedRest(r.rest.start_s, r.rest.end_s, why)
+            for r, why in zip(self._found, verdicts, strict=True)
+            if why
         ]
         return sorted([*self._dropped, *late], key=lambda d: d.start_s)
 
     def rests(self) -> list[Rest]:
         """Return the rests that have ended, with what is known by now of drifts."""
         verdicts = drifting(self._found)
-        return [r.rest for r, drifts in zip(self._found, verdicts, strict=True) if not drifts]
+        return [r.rest for r, why in zip(self._found, verdicts, strict=True) if not why]
 
     def reading(self) -> Rest | None:
         """Return the reading of the rest that goes on, or None if there is none."""

@@ -45,6 +45,8 @@ class OpenRest:
         First cell of a disturbance that is not over; its cells' flags are `pending`, of which
         the last `good_run` are good; `loud` and `turned_deg` are as above and what the gyro
         has turned in it.
+    doubtful : bool
+        Whether the rest before ended here because its level slid away.
     doubt : Doubt or None
         A disturbance that may have been a move, not decided yet.
     """
@@ -55,6 +57,7 @@ class OpenRest:
     end_s: list[float]
     level: Level
     announced: bool = False
+    doubtful: bool = False
     knocks: int = 0
     knock_cells: list[tuple[int, int, bool]] = field(default_factory=list)
     bad_since: int | None = None

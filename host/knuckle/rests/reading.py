@@ -34,14 +34,20 @@ class Reading:
 
     Attributes
     ----------
-    slope_g_s, slope_sigma_g_s : float
-        Magnitude of the steady change of the accelerometer's mean, and one sigma of it for
-        each axis.
+    slope_vector_g_s : ndarray, shape (3,)
+        Steady change of the accelerometer.
+    slope_sigma_g_s : float
+        One sigma of it, for each axis.
     """
 
     rest: Rest
-    slope_g_s: float
+    slope_vector_g_s: FloatArray
     slope_sigma_g_s: float
+
+    @property
+    def slope_g_s(self) -> float:
+        """Magnitude of the steady change of the accelerometer, in g/s."""
+        return float(np.sqrt(np.sum(self.slope_vector_g_s**2)))
 
 
 def _lead(means: FloatArray, variance: float, least: float, most: int) -> int:
@@ -138,14 +144,14 @@ def _sizes(samples: FloatArray) -> FloatArray:
     )
 
 
-def _slope(t_s: FloatArray, accel: FloatArray, variance: float) -> tuple[float, float]:
+def _slope(t_s: FloatArray, accel: FloatArray, variance: float) -> tuple[FloatArray, float]:
     """Fit a straight line to the cell means; `variance` is over the axes."""
     centred = t_s - t_s.mean()
     spread = float(np.sum(centred**2))
     if spread <= 0.0:
-        return 0.0, float("inf")
-    slopes = [float(np.sum(centred * accel[:, k])) / spread for k in range(3)]
-    return float(np.sqrt(sum(s * s for s in slopes))), float(np.sqrt(variance / 3.0 / spread))
+        return np.zeros(3), float("inf")
+    slopes = np.array([float(np.sum(centred * accel[:, k])) / spread for k in range(3)])
+    return slopes, float(np.sqrt(variance / 3.0 / spread))
 
 
 def read_rest(

@@ -57,6 +57,7 @@ class Stillness:
         self._earliest = 0
         self._open: OpenRest | None = None
         self._quiet = False
+        self._slid_at = -_RETURN_CELLS
         self._candidates.reset()
 
     @property
@@ -142,6 +143,7 @@ class Stillness:
             end_s=[float(self._cells.end_s[r]) for r in rows],
             level=level,
             knocks=knocks,
+            doubtful=first_row + self._offset - self._slid_at < _RETURN_CELLS,
         )
 
     def _walk_back(self, row: int, level: Level) -> tuple[int, list[bool], int]:
@@ -315,6 +317,8 @@ class Stillness:
             rest.level = level
             rest.doubt = None
             return
+        if not rest.level.rate_changed:
+            self._slid_at = change
         yield self._close(rest, change - 1, cell, at_s, earliest=change)
 
     def _departure(self, rest: OpenRest) -> int:
@@ -351,12 +355,14 @@ class Stillness:
         return Notice("closed", at_s, closing)
 
     def _believed(self, rest: OpenRest) -> bool:
-        """Whether the gyro's mean agrees with the rests before, as far as they are sure."""
-        if not self.bias.sure or not self._has_gyro:
-            return True
-        if (
-            self.bias.rate_dps(*rest.level.latest(), rest.end_s[-1])
-            <= self._settings.rate_tolerance_dps
-        ):
+        """Whether the gyro's mean agrees with the rests before, as far as they are sure.
+
+        A rest that follows one whose level slid away must first show that it stands.
+        """
+        if self.bias.sure:
+            rate_dps = self.bias.rate_dps(*rest.level.latest(), rest.end_s[-1])
+            if rate_dps <= self._settings.rate_tolerance_dps:
+                return True
+        elif not rest.doubtful:
             return True
         return len(rest.good) * self._cell_s >= _UNBELIEVED_S and rest.level.steady()
