@@ -11,7 +11,7 @@ CAMBER: Final = (
 )
 SWEEP: Final = (
     "Before you start (docs/safety.md has it all):",
-    " - raised car: on wide, firm pads, and nobody under it or reaching behind a wheel;",
+    " - raised car: on wide, firm pads; nobody under it or reaching behind a wheel;",
     " - slip plates free, rear wheels chocked, neutral, engine off, column unlocked;",
     " - hold the FOOT BRAKE until it is finished: a parking brake does not hold front",
     "   wheels. Turn slowly; stop if anything shifts.",

@@ -241,7 +241,7 @@ class _Demo:
             say("")
             say("Measured, beside the truth of the simulated car (deg; intervals cover 95 %):")
             say("")
-            say(f"  {'wheel':<6} {'':<7} {'measured':>16}  {'truth':>8}   truth inside?")
+            say(f"  {'wheel':<6} {'':<7} {'measured':>16}  {'truth':>8}   inside")
         for row in self._rows:
             measured = f"{row.value:+.2f} {plus_minus} {row.expanded_uncertainty:.2f}"
             inside = "yes" if row.inside else "NO"

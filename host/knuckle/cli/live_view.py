@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Final
 
+from knuckle.run.guide import Ask
 from knuckle.run.view import LiveView
 from knuckle.terminal.scene import LinkHealth, Mood, PositionMark, Scene
 from knuckle.terminal.screen import LiveScreen
@@ -56,13 +57,16 @@ def scene_of(live: LiveView, prefix: str = "", *, plain: bool = False) -> Scene:
     prefix : str
         Before the title.
     plain : bool
-        For plain lines, which name the steer angle by themselves.
+        For plain lines: shorter, so that they fit 80 columns; those name the steer angle by
+        themselves.
     """
     guidance, link = live.guidance, live.link
     swept = live.measure == "sweep"
     caption, value = _steer(live) if swept else _camber(live)
+    shows_places = not plain or (swept and guidance.ask is Ask.TAKEN)
+    on = live.wheel.value if plain else live.wheel.spoken
     return Scene(
-        title=f"{prefix}{'Sweep' if swept else 'Camber'}, {live.wheel.spoken}",
+        title=f"{prefix}{'Sweep' if swept else 'Camber'}, {on}",
         state=guidance.words,
         mood=Mood(guidance.ask.value),
         value="" if swept and plain else value,
@@ -72,7 +76,9 @@ def scene_of(live: LiveView, prefix: str = "", *, plain: bool = False) -> Scene:
         goal_deg=guidance.goal_deg if swept else None,
         wheel=live.wheel,
         positions=tuple(
-            PositionMark(place.name, place.taken, place.wanted) for place in guidance.places
+            PositionMark(place.name, place.taken, place.wanted)
+            for place in guidance.places
+            if shows_places
         ),
         links=(LinkHealth(link.name, link.connected, link.rate_hz, link.lost, link.damaged),),
         figures=_figures(live) if swept else (),

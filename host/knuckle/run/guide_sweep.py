@@ -6,16 +6,13 @@ The positions are recognised from where the wheel stands, in any order; repeats 
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
 from typing import Final
 
 import numpy as np
 
-from knuckle.analysis.first_guess import guess
 from knuckle.analysis.readings import STEEPEST_CAMBER_DEG
-from knuckle.errors import MeasurementRefused
 from knuckle.geometry.rotation import unit
-from knuckle.model.block import Block, FloatArray
+from knuckle.model.block import Block
 from knuckle.model.rest import Rest
 from knuckle.model.wheel import Wheel
 from knuckle.run.events import (
@@ -31,7 +28,9 @@ from knuckle.run.events import (
 )
 from knuckle.run.guide import Ask, Guidance, PlaceMark
 from knuckle.run.live_angles import LiveAngles
-from knuckle.run.sweep_plan import AIM_DEG, Need, SweepPlan, plan
+from knuckle.run.stands import Stands
+from knuckle.run.sweep_plan import Need, plan
+from knuckle.run.sweep_words import SweepWords
 from knuckle.wire.messages import Cue
 
 TAKEN_AFTER_S: Final = 1.0
@@ -40,24 +39,8 @@ TAKEN_SHOWN_S: Final = 0.6
 """After so long "taken" gives way to what comes next."""
 SLOW_DPS: Final = 8.0
 """A move that never was faster can be measured without stops."""
-SAME_UP_DEG: Final = 0.8
-"""Rests whose "up" differs by less stand at the same place, for a pod that has no other clue."""
 _NEAR_DEG: Final = 2.0
-_BEGUN_DEG: Final = 5.0
 _STOPPED_DPS: Final = 1.0
-
-
-@dataclass(slots=True)
-class _Stand:
-    """A rest: where "up" was, shape (3,), and what the gyro said since the record began or was
-    last broken.
-    """
-
-    up: FloatArray
-    turned_deg: float | None
-    record: int
-    ended_s: float | None = None
-    """Pod time of the rest's last sample, once it is over."""
 
 
 class SweepGuide:
@@ -71,14 +54,10 @@ class SweepGuide:
     """
 
     def __init__(self, wheel: Wheel, plates_deg: tuple[float, float] | None = None) -> None:
-        self._wheel = wheel
-        self._aim_deg = plates_deg if plates_deg is not None else (AIM_DEG, AIM_DEG)
-        self._plates = plates_deg is not None
+        self._say = SweepWords(wheel, plates_deg)
         self._angles = LiveAngles()
-        self._record = 0
-        self._offsets_deg: dict[int, float] = {0: 0.0}
         self._gyro: bool | None = None
-        self._stands: list[_Stand] = []
+        self._stands = Stands()
         self._passed: list[float] = []
         self._leg: list[float] = []
         self._leg_dps = 0.0
@@ -149,35 +128,18 @@ class SweepGuide:
         goal_deg = self._goal_deg(need)
         if self._held and not self._ready:
             return "Keep still", Ask.HOLD, goal_deg
-        if self._steer_lost:
+        if self._gyro and self._stands.lost:
             return "Steer angle lost: come back to straight ahead", Ask.MOVE, None
-        return self._move_words(need, goal_deg), Ask.MOVE, goal_deg
+        return self._move_words(need), Ask.MOVE, goal_deg
 
-    def _move_words(self, need: Need, goal_deg: float | None) -> str:
-        if need is Need.STRAIGHT:
-            return "Come back to straight ahead"
-        if need in (Need.EITHER, Need.NOTHING):
-            return f"Turn to the left or to the right, {max(self._aim_deg):.0f} deg"
-        side = "left" if need is Need.LEFT else "right"
-        inout = "out" if (need is Need.LEFT) == self._wheel.is_left else "in"
-        aim_deg = self._aim_deg[0 if need is Need.LEFT else 1]
-        steer_deg = self.steer_deg
+    def _move_words(self, need: Need) -> str:
         if self._gyro is False:
-            which = "one side" if self._plan.left + self._plan.right == 0 else "the other side"
-            return f"Turn to {which}, {'to' if self._plates else 'about'} {aim_deg:.0f} deg"
-        begun = steer_deg is not None and (need is Need.LEFT) == (steer_deg > 0.0)
-        begun = begun and abs(steer_deg or 0.0) > _BEGUN_DEG
-        verb = "Turn further" if begun else "Turn"
-        return f"{verb} {side} ({inout}), to {aim_deg:.0f} deg"
+            locks = self._plan.left + self._plan.right
+            return self._say.move_without_gyro(need, locks_taken=locks)
+        return self._say.move(need, self.steer_deg)
 
     def _goal_deg(self, need: Need) -> float | None:
-        if not self._gyro:
-            return None
-        return {
-            Need.LEFT: self._aim_deg[0],
-            Need.RIGHT: -self._aim_deg[1],
-            Need.STRAIGHT: 0.0,
-        }.get(need)
+        return self._say.goal_deg(need) if self._gyro else None
 
     # ---- what happens
 
@@ -195,9 +157,8 @@ class SweepGuide:
                 return self._rested(rest)
             case RestEnded(rest=rest):
                 self._angles.rested(rest)
-                if self._ready and self._stands:
-                    self._stands[-1].up = unit(rest.accel_g)
-                    self._stands[-1].ended_s = rest.end_s
+                if self._ready:
+                    self._stands.ended(rest)
                 self._left()
             case RestWithdrawn():
                 return self._withdrawn()
@@ -217,14 +178,7 @@ class SweepGuide:
             self._stretch = int(block.stretch[0])
             self._gyro = block.gyro_dps is not None
             if not self._gyro:
-                self._remarks.append(
-                    "This pod has no gyro: there is no live steer angle. "
-                    + (
-                        "Steer to the plates' marks."
-                        if self._plates
-                        else "Turn plates, given with --plates, make the result far better."
-                    )
-                )
+                self._remarks.append(self._say.no_gyro())
         if int(block.stretch[-1]) != self._stretch:
             self._stretch = int(block.stretch[-1])
             self._break()
@@ -253,9 +207,7 @@ class SweepGuide:
     def _follow_leg(self) -> None:
         """Note how far a move goes without a stop, as long as it is slow."""
         steer_deg, rate_dps = self._raw_steer_deg, self._angles.rate_dps
-        if steer_deg is None or rate_dps is None or self._steer_lost:
-            return
-        if self._ready:
+        if self._ready or steer_deg is None or rate_dps is None:
             return
         self._leg_dps = max(self._leg_dps, rate_dps)
         if self._stands:
@@ -287,13 +239,11 @@ class SweepGuide:
 
     def _taken(self, rest: Rest) -> list[Cue]:
         """Take the rest that goes on as a reading."""
-        up = unit(rest.accel_g)
         self._rest = None
         self._held = False
         self._ready = True
-        stand = _Stand(up, self._angles.steer_deg, self._record)
-        self._find_again(stand)
-        self._stands.append(stand)
+        if self._stands.add(rest, self._angles.steer_deg) and self._gyro:
+            self._remarks.append("The steer angle is known again.")
         if self._leg_dps <= SLOW_DPS:
             self._passed += self._leg
         self._leg, self._leg_before_dps, self._leg_dps = [], self._leg_dps, 0.0
@@ -305,7 +255,7 @@ class SweepGuide:
         if not self._ready:
             self._left()
             return []
-        self._stands.pop()
+        self._stands.withdraw()
         self._left()
         self._leg_dps = self._leg_before_dps  # the leg goes on, as fast as it was
         self._think()
@@ -314,11 +264,8 @@ class SweepGuide:
 
     def confirm(self, rests: Sequence[Rest]) -> list[Cue]:
         """Drop places whose rest is judged a drift by now; return cues."""
-        ends = {rest.end_s for rest in rests}
-        kept = [s for s in self._stands if s.ended_s is None or s.ended_s in ends]
-        if len(kept) == len(self._stands):
+        if not self._stands.keep(rests):
             return []
-        self._stands = kept
         self._think()
         self._remarks.append("The wheel had drifted at one position: it is needed once more.")
         return [Cue.TROUBLE]
@@ -333,72 +280,17 @@ class SweepGuide:
 
     @property
     def _raw_steer_deg(self) -> float | None:
-        turned_deg = self._angles.steer_deg
-        offset_deg = self._offsets_deg.get(self._record)
-        return None if turned_deg is None or offset_deg is None else turned_deg + offset_deg
-
-    @property
-    def _steer_lost(self) -> bool:
-        return bool(self._gyro) and self._record not in self._offsets_deg
-
-    def _steer_of(self, stand: _Stand) -> float | None:
-        offset_deg = self._offsets_deg.get(stand.record)
-        return (
-            None
-            if stand.turned_deg is None or offset_deg is None
-            else stand.turned_deg + offset_deg
-        )
+        return self._stands.steer_deg(self._angles.steer_deg)
 
     def _break(self) -> None:
         """The record is broken: nothing is known of the turn across it."""
-        if self._stands:
-            self._record += 1
-            self._leg, self._leg_dps = [], 0.0
+        self._stands.break_off()
+        self._leg, self._leg_dps = [], 0.0
         self._left()
-
-    def _find_again(self, stand: _Stand) -> None:
-        """Join a record to the one before a break, at a place with the same "up"."""
-        if not self._steer_lost or stand.turned_deg is None:
-            return
-        nearest_deg, there_deg = SAME_UP_DEG, None
-        for other in self._stands:
-            apart_deg = _degrees_between(other.up, stand.up)
-            if apart_deg < nearest_deg and (known_deg := self._steer_of(other)) is not None:
-                nearest_deg, there_deg = apart_deg, known_deg
-        if there_deg is not None:
-            self._offsets_deg[stand.record] = there_deg - stand.turned_deg
-            self._remarks.append("The steer angle is known again.")
 
     def _think(self) -> None:
         if self._gyro is False:
-            self._plan = self._plan_by_cone()
+            self._plan = self._stands.plan_by_cone()
             return
-        steers = [self._steer_of(stand) for stand in self._stands]
-        known = [steer_deg for steer_deg in steers if steer_deg is not None]
-        now_deg = self._raw_steer_deg
         passed = self._passed + (self._leg if self._leg_dps <= SLOW_DPS else [])
-        self._plan = plan(known, passed, 0.0 if now_deg is None else now_deg)
-        if self._plan.need is Need.NOTHING and steers and steers[-1] is None:
-            self._plan = replace(self._plan, need=Need.STRAIGHT)
-
-    def _plan_by_cone(self) -> SweepPlan:
-        """Without gyro: tell the rests apart by "up", and their order by its cone."""
-        ups = np.array([stand.up for stand in self._stands]).reshape(-1, 3)
-        places: list[int] = []
-        for i, up in enumerate(ups):
-            if all(_degrees_between(up, ups[j]) > SAME_UP_DEG for j in places):
-                places.append(i)
-        if len(places) >= 3:
-            try:
-                steer_deg = np.degrees(guess(ups, []).theta_rad)
-            except MeasurementRefused:
-                pass
-            else:
-                return plan(steer_deg.tolist())
-        straight = sum(_degrees_between(up, ups[0]) <= SAME_UP_DEG for up in ups) if len(ups) else 0
-        need = {0: Need.FIRST_REST, 1: Need.LEFT, 2: Need.RIGHT}.get(len(places), Need.STRAIGHT)
-        return SweepPlan(0.0, need, int(straight), int(len(places) > 1), int(len(places) > 2))
-
-
-def _degrees_between(one: FloatArray, other: FloatArray) -> float:
-    return float(np.degrees(np.arccos(np.clip(one @ other, -1.0, 1.0))))
+        self._plan = self._stands.plan(passed, self._raw_steer_deg)

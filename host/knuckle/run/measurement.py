@@ -7,12 +7,13 @@ that live and replayed figures agree to the last digit.
 from __future__ import annotations
 
 import asyncio
+import contextlib
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
 from typing import Any, Final
 
 from knuckle.analysis.request import Request
-from knuckle.errors import KnuckleError
+from knuckle.errors import KnuckleError, StoreError
 from knuckle.estimate.calibration import Calibration
 from knuckle.links.contract import Link
 from knuckle.model.result import Outcome
@@ -149,7 +150,8 @@ class Measurement:
             self.report = self._conclude(RunState.INTERRUPTED)
             raise
         except BaseException:
-            self._captured.finish(RunState.INTERRUPTED, {})
+            with contextlib.suppress(StoreError):  # what went wrong first is what is told
+                self._captured.finish(RunState.INTERRUPTED, {"complete": False})
             raise
         self.report = self._conclude(
             RunState.INTERRUPTED if self._ended is not None else RunState.FINISHED

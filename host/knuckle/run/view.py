@@ -117,7 +117,7 @@ class LinkWatch:
                 self._lost += event.lost
             case LinkDown(reason=reason):
                 self._connected = False
-                return [str(reason)]
+                return [reason.what]
             case LinkUp(gap_s=gap_s):
                 self._connected = True
                 return [f"The pod is back after {gap_s:.1f} s; the run goes on, the gap is marked."]
