@@ -25,6 +25,7 @@ BIAS_DRIFT_DPS_PER_S: Final = 0.0003
 BIAS_DRIFT_AT_MOST_DPS: Final = 0.06
 """How the zero rate may wander as a pod warms up (common practice, no source)."""
 _APART_DPS: Final = 0.035
+SLOPES: Final = "the accelerometer's reading changed steadily: the wheel drifted"
 SLID: Final = "the accelerometer's reading slid on from one piece to the next: the wheel drifted"
 APART: Final = "the gyro's mean differs from that of the other rests: the wheel drifted"
 _NEIGHBOURS: Final = 6
@@ -84,20 +85,23 @@ def _weights(readings: list[Reading]) -> FloatArray:
     return weights
 
 
-def drifting(readings: list[Reading]) -> list[str]:
+def drifting(readings: list[Reading], slope_tolerance_g_s: float) -> list[str]:
     """Tell for each rest why it was none, or "" if it was one.
 
-    A row of rests of one stand falls if gravity slid steadily through it. Then the gyro: each
-    rest is held against its neighbours in time. It falls if a group of others that agree
-    with one another, but not with it, outweighs those that agree with it. A vouched rest
-    never falls, and one vouched rest outweighs any number of others.
+    A rest falls if gravity slid steadily within it, a row of rests of one stand if it slid
+    steadily through the row. Then the gyro: each rest is held against its neighbours in time.
+    It falls if a group of others that agree with one another, but not with it, outweighs those
+    that agree with it. A vouched rest never falls, and one vouched rest outweighs any number of
+    others.
 
     Parameters
     ----------
     readings : list of Reading
         In order of time.
+    slope_tolerance_g_s : float
+        A slower change of the accelerometer is no drift.
     """
-    verdict = [""] * len(readings)
+    verdict = [SLOPES if r.slid(slope_tolerance_g_s) else "" for r in readings]
     for first, end in stands(readings):
         if slides(readings[first:end]):
             verdict[first:end] = [SLID] * (end - first)

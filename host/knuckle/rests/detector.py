@@ -16,9 +16,6 @@ from knuckle.rests.reading import Reading, read_rest
 from knuckle.rests.settings import RestSettings
 from knuckle.rests.stillness import Stillness
 
-_SLOPE_SIGMAS = 5.5
-"""Each of one axis, though three are judged together: a chance in 100 000 by noise alone."""
-
 State = Literal["moving", "settling", "still"]
 
 
@@ -89,9 +86,10 @@ class RestDetector:
     A gyro sees turns of 0.055 deg/s or more, once its bias is known from other rests; until
     then a steady drift can be told from bias by the accelerometer only, or by a later rest,
     and the rest is then dropped after the fact. A pod without gyro sees a turn only through
-    the change of gravity in its axes: at a steering axis 13 deg off the vertical and data
-    sheet noise it takes a drift of 1 deg/s about 1.5 s to show, 0.1 deg/s about 6 s, and a
-    turn about the vertical it never sees.
+    the change of gravity in its axes. At a steering axis 13 deg off the vertical and data sheet
+    noise a steady 1 deg/s leaves no rest; of 0.1 to 0.5 deg/s pieces of up to 5 s may pass, most
+    of them dropped once a row of them shows gravity sliding; creep is left in; and a turn about
+    the vertical it never sees.
 
     Parameters
     ----------
@@ -135,7 +133,7 @@ class RestDetector:
     @property
     def dropped(self) -> list[DroppedRest]:
         """What looked like a rest and was not counted, as of now, in order of time."""
-        verdicts = drifting(self._found)
+        verdicts = self._verdicts()
         late = [
             DroppedRest(r.rest.start_s, r.rest.end_s, why)
             for r, why in zip(self._found, verdicts, strict=True)
@@ -145,7 +143,7 @@ class RestDetector:
 
     def rests(self) -> list[Rest]:
         """Return the rests that have ended, with what is known by now of drifts."""
-        verdicts = drifting(self._found)
+        verdicts = self._verdicts()
         return [r.rest for r, why in zip(self._found, verdicts, strict=True) if not why]
 
     def reading(self) -> Rest | None:
@@ -238,17 +236,19 @@ class RestDetector:
         s = self._settings
         shortest_s = s.shortest_s if self._has_gyro else s.shortest_no_gyro_s
         reading = self._read(closing, ended, shortest_s) if closing.end > closing.first else None
-        reason = ""
         if reading is None:
-            reason = "too little of it was still"
-        elif reading.slope_g_s > s.slope_tolerance_g_s + _SLOPE_SIGMAS * reading.slope_sigma_g_s:
-            reason = "the accelerometer's reading changed steadily: the wheel drifted"
-        if reading is not None and not reason:
+            self._dropped.append(
+                DroppedRest(closing.start_s, closing.end_s, "too little of it was still")
+            )
+        else:
             self._found.append(reading)
-            self._still.bias.learn(self._found, drifting(self._found))
-            return [RestEvent("ended", at_s, reading.rest)] if closing.announced else []
-        self._dropped.append(DroppedRest(closing.start_s, closing.end_s, reason))
+            self._still.bias.learn(self._found, self._verdicts())
+            if not reading.slid(s.slope_tolerance_g_s):
+                return [RestEvent("ended", at_s, reading.rest)] if closing.announced else []
         return [RestEvent("moved", at_s)] if closing.announced else []
+
+    def _verdicts(self) -> list[str]:
+        return drifting(self._found, self._settings.slope_tolerance_g_s)
 
 
 def find_rests(block: Block, settings: RestSettings | None = None) -> list[Rest]:

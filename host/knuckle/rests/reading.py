@@ -17,6 +17,8 @@ LEAST_SIGMA_GYRO_DPS = 1e-4
 LEAST_SIGMA_LINEAR_MM = 1e-4
 """A mean is never said to be surer than this: equal readings hide less than one count."""
 
+_SLOPE_SIGMAS = 5.5
+"""Each of one axis, though three are judged together: a chance in 100 000 by noise alone."""
 _TRIM_KEEPS_S = 1.0
 _TRIM_AT_MOST_S = 6.0
 _TAIL_AT_MOST_S = 0.5
@@ -43,6 +45,10 @@ class Reading:
     rest: Rest
     slope_vector_g_s: FloatArray
     slope_sigma_g_s: float
+
+    def slid(self, tolerance_g_s: float) -> bool:
+        """Tell whether the accelerometer changed steadily, beyond noise and a tolerance."""
+        return self.slope_g_s > tolerance_g_s + _SLOPE_SIGMAS * self.slope_sigma_g_s
 
     @property
     def slope_g_s(self) -> float:

@@ -10,13 +10,20 @@ import numpy as np
 from knuckle.rests.reading import Reading
 
 _SAME_STAND_S: Final = 0.5
+_NO_MOVE_S: Final = 1.5
+_NO_MOVE_G: Final = 8e-3
+"""So soon after, a wheel that was steered would stand further away."""
 _SLIDE_G_S: Final = 0.13e-3
 
 
 def same_stand(before: Reading, after: Reading) -> bool:
     """Tell whether hardly anything lies between two rests: the wheel was not turned."""
     one, two = before.rest, after.rest
-    return one.stretch == two.stretch and two.start_s - one.end_s < _SAME_STAND_S
+    gap_s = two.start_s - one.end_s
+    if one.stretch != two.stretch or gap_s >= _NO_MOVE_S:
+        return False
+    apart_g = float(np.sqrt(np.sum((one.accel_g - two.accel_g) ** 2)))
+    return gap_s < _SAME_STAND_S or apart_g < _NO_MOVE_G
 
 
 def stands(readings: list[Reading]) -> list[tuple[int, int]]:
