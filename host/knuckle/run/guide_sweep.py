@@ -126,7 +126,7 @@ class SweepGuide:
             waiting = Ask.WAIT if self._first_s is None else Ask.HOLD
             return "Wheels straight ahead; keep still", waiting, 0.0
         goal_deg = self._goal_deg(need)
-        if self._held and not self._ready:
+        if not self._ready and (self._held or self._is_beyond(goal_deg)):
             return "Keep still", Ask.HOLD, goal_deg
         if self._gyro and self._stands.lost:
             return "Steer angle lost: come back to straight ahead", Ask.MOVE, None
@@ -221,10 +221,13 @@ class SweepGuide:
             goal_deg = self._goal_deg(self._plan.need)
             if goal_deg is None or steer_deg is None or not self._stands:
                 return False
-            beyond = goal_deg != 0.0 and steer_deg / goal_deg >= 1.0
             slow = rate_dps < 5.0 * _STOPPED_DPS
-            return beyond or (slow and abs(steer_deg - goal_deg) < _NEAR_DEG)
+            return self._is_beyond(goal_deg) or (slow and abs(steer_deg - goal_deg) < _NEAR_DEG)
         return self._state == "settling"
+
+    def _is_beyond(self, goal_deg: float | None) -> bool:
+        steer_deg = self.steer_deg
+        return bool(goal_deg) and steer_deg is not None and steer_deg / (goal_deg or 1.0) >= 1.0
 
     def _rested(self, rest: Rest) -> list[Cue]:
         up = unit(rest.accel_g)

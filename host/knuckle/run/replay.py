@@ -115,7 +115,7 @@ def recording_of(
     return Recording(
         block,
         of_settings(decoded.settings),
-        decoded.hello is None,
+        decoded.hello is None and decoded.text_facts.get("calibration") != "none",
         decoded.text_facts,
         notices,
         parts,
