@@ -8,6 +8,7 @@ import pytest
 
 from flows.live_run import LiveRun, live
 from knuckle.analysis.request import Request
+from knuckle.cli.live import exit_code
 from knuckle.errors import LinkNotFound, MeasurementRefused
 from knuckle.model.result import Position, Quantity
 from knuckle.model.wheel import Wheel
@@ -40,7 +41,7 @@ def assert_truth_inside(run: LiveRun, times: float = ALMOST_CERTAIN) -> None:
 
 @pytest.mark.parametrize("wheel", ["LF", "RF"])
 def test_a_healthy_sweep(wheel: str, tmp_path: Path) -> None:
-    run = live(tmp_path, "sim:garage?seed=4&transport=memory", wheel)
+    run = live(tmp_path, "sim:garage?seed=5&transport=memory", wheel)
     assert run.report.complete
     assert run.report.state is RunState.FINISHED
     assert_truth_inside(run, times=1.0)
@@ -69,7 +70,7 @@ def test_a_healthy_sweep(wheel: str, tmp_path: Path) -> None:
 
 
 def test_live_steer_is_near_the_truth_at_each_cue(tmp_path: Path) -> None:
-    run = live(tmp_path, "sim:garage?seed=4&transport=memory")
+    run = live(tmp_path, "sim:garage?seed=5&transport=memory")
     assert run.pod is not None
     shown = [
         moment.steer_deg
@@ -82,8 +83,8 @@ def test_live_steer_is_near_the_truth_at_each_cue(tmp_path: Path) -> None:
 
 
 def test_words_name_the_side_that_is_lacking(tmp_path: Path) -> None:
-    left = live(tmp_path, "sim:garage?seed=4&transport=memory", "LF").heard.words
-    right = live(tmp_path, "sim:garage?seed=4&transport=memory", "RF").heard.words
+    left = live(tmp_path, "sim:garage?seed=5&transport=memory", "LF").heard.words
+    right = live(tmp_path, "sim:garage?seed=5&transport=memory", "RF").heard.words
     assert "Turn right (in), to 20 deg" in left
     assert "Turn right (out), to 20 deg" in right
     assert left[0] == "Wheels straight ahead; keep still"
@@ -155,6 +156,18 @@ def test_a_lost_link_is_heard_and_the_run_goes_on(scenario: str, tmp_path: Path)
     assert "RECORD_BROKEN" in [notice.code for notice in run.report.outcomes[0].warnings]
     assert run.report.complete
     assert_truth_inside(run)
+
+
+def test_a_link_that_never_comes_back_ends_the_run_with_what_there_is(tmp_path: Path) -> None:
+    run = live(
+        tmp_path,
+        "sim:disconnect?seed=1&transport=memory&faults.disconnect.length_s=400"
+        "&script.patience_s=600",
+    )
+    assert run.report.ended is not None
+    assert exit_code(run.report, interrupted=False) == 1
+    assert run.report.state is RunState.INTERRUPTED
+    assert len(run.report.outcomes[0].rests) >= 2
 
 
 def test_the_steer_angle_is_found_again_after_a_restart(tmp_path: Path) -> None:

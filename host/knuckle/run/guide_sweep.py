@@ -33,8 +33,10 @@ from knuckle.run.sweep_plan import Need, plan
 from knuckle.run.sweep_words import SweepWords
 from knuckle.wire.messages import Cue
 
-TAKEN_AFTER_S: Final = 1.0
+TAKEN_AFTER_S: Final = 0.8
 """A rest is taken once it is that old: a driver who goes on at the cue leaves enough of it."""
+LAST_REST_S: Final = 2.0
+"""The return to straight ahead is what shows a slip: nothing is finished before it is that old."""
 TAKEN_SHOWN_S: Final = 0.6
 """After so long "taken" gives way to what comes next."""
 SLOW_DPS: Final = 8.0
@@ -252,6 +254,8 @@ class SweepGuide:
         self._leg, self._leg_before_dps, self._leg_dps = [], self._leg_dps, 0.0
         self._think()
         self._next_s = self._now_s + TAKEN_SHOWN_S
+        if self._plan.need is Need.NOTHING:
+            self._next_s = max(self._next_s, rest.start_s + LAST_REST_S)
         return [Cue.TAKEN]
 
     def _withdrawn(self) -> list[Cue]:
