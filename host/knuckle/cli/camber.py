@@ -13,6 +13,7 @@ from knuckle.cli.live import (
     DriverOption,
     JsonOption,
     UncalibratedOption,
+    console_for,
     measure_live,
     read_calibration,
     read_driver,
@@ -115,7 +116,7 @@ def camber(
     wheels = chosen_order(wheel, all_wheels, order, here.settings)
     seat = read_driver(driver, "out")
     given = read_calibration(calibration, uncalibrated)
-    address = choose_pod(pod, here.settings, here.console())
+    address = choose_pod(pod, here.settings, console_for(here, json_output))
 
     from knuckle.analysis.request import Request
     from knuckle.cli.watch import for_eyes

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import textwrap
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
@@ -129,6 +130,7 @@ class _Demo:
         self._address = address
         self._speed = speed
         self._rows: list[_Row] = []
+        self._rigid_caster_deg = 0.0
 
     def carry_out(self) -> int:
         from knuckle.cli.live_view import TerminalView
@@ -196,6 +198,7 @@ class _Demo:
         from knuckle.model.result import Quantity
 
         truth = _pod(link).scenario.truth(Wheel(outcome.wheel))
+        self._rigid_caster_deg = truth.caster_deg
         true_deg = {
             Quantity.CAMBER: truth.camber_deg,
             Quantity.CASTER: _pod(link).truth().caster_as_swept_deg,
@@ -233,6 +236,7 @@ class _Demo:
         return path
 
     def _tell(self, reports: list[Report], plot: Path | None) -> None:
+        from knuckle.report.outcome_text import WIDTH
         from knuckle.terminal.glyphs import glyphs_for
 
         say = typer.echo
@@ -251,16 +255,20 @@ class _Demo:
             say("")
             say(f"{inside_count} of {len(self._rows)} inside; by chance 1 in 20 is not.")
         if any(row.name == "caster" for row in self._rows):
-            say("Caster is meant as swept, on its springs: the body rolls as the wheels steer.")
+            say("Caster is as swept, on its springs: the body rolls as the wheels steer.")
+            say(f"With the body held still the true caster is {self._rigid_caster_deg:+.2f} deg.")
         for report in reports:
             for outcome in report.outcomes:
                 if outcome.refused is not None:
                     say(f"{outcome.wheel} {outcome.measure}: no result, {outcome.refused.code}.")
-                    say(f"  {outcome.refused.text}")
-        say("")
+                    for line in textwrap.wrap(outcome.refused.text, WIDTH - 2):
+                        say(f"  {line}")
         kept = [str(report.run) for report in reports if report.run is not None]
-        say(f"Kept as run {' and '.join(kept)} in {self._here.settings.store}")
+        if not kept:
+            return
+        say("")
+        runs = f"run{'s' if len(kept) > 1 else ''} {' and '.join(kept)}"
+        say(f"Kept as {runs} in {self._here.settings.store}")
         if plot is not None:
             say(f"Plot: {plot}")
-        if kept:
-            say(f"Next: `knuckle show {kept[-1]}` tells all of it; `knuckle runs` lists all.")
+        say(f"Next: `knuckle show {kept[-1]}` tells all of it; `knuckle runs` lists all.")

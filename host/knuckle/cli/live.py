@@ -15,6 +15,8 @@ from knuckle.cli.invocation import Invocation, invocation
 from knuckle.errors import MeasurementRefused, UsageError
 
 if TYPE_CHECKING:
+    from rich.console import Console
+
     from knuckle.estimate.calibration import Calibration
     from knuckle.model.wheel import Wheel
     from knuckle.run.measurement import Measurement, Report
@@ -92,15 +94,20 @@ def simulated_facts(address: str, link: Any) -> dict[str, Any]:
     return {"scenario": link.scenario, "seed": link.seed}
 
 
-def screen_for(here: Invocation, json_output: bool) -> Screen:
-    """Return the live view; on standard error where standard output is for JSON."""
+def console_for(here: Invocation, json_output: bool) -> Console:
+    """Return where to show what goes on: standard error where the output is for JSON."""
     if not json_output:
-        return here.screen()
+        return here.console()
     from rich.console import Console
 
+    return Console(file=sys.stderr, highlight=False)
+
+
+def screen_for(here: Invocation, json_output: bool) -> Screen:
+    """Return the live view."""
     from knuckle.terminal.screen import make_screen
 
-    return make_screen(Console(file=sys.stderr, highlight=False), plain=here.settings.plain)
+    return make_screen(console_for(here, json_output), plain=here.settings.plain)
 
 
 def measure_live(

@@ -14,6 +14,7 @@ from knuckle.cli.live import (
     DriverOption,
     JsonOption,
     UncalibratedOption,
+    console_for,
     measure_live,
     read_calibration,
     read_driver,
@@ -98,7 +99,7 @@ def sweep(
         if not json_output:
             raise
         return refused_as_json("sweep", wheel, refusal)
-    address = choose_pod(pod, here.settings, here.console())
+    address = choose_pod(pod, here.settings, console_for(here, json_output))
 
     from knuckle.analysis.request import Request
     from knuckle.cli.watch import for_eyes
