@@ -54,6 +54,7 @@ def test_an_interrupted_sweep_keeps_and_measures_what_it_captured(tmp_path: Path
     assert "Interrupted" in err
     assert "Caster" in out, "both locks and straight ahead had been taken"
     assert "measured from the part captured" in out
+    assert "a slip of the mount may go unseen" in out
     assert "Run 1 (interrupted) is kept" in out
     with Store(tmp_path / "runs.sqlite3", read_only=True) as store:
         detail = store.run(1)

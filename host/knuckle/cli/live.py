@@ -201,6 +201,9 @@ def _closing_lines(report: Report, store: Path, *, interrupted: bool) -> list[st
         lines.append("Interrupted: this is what could be measured from the part captured.")
     elif not report.complete and report.outcomes:
         lines.append("The pod's data ended before everything asked for had been taken.")
+    swept = any(o.measure == "sweep" and o.results for o in report.outcomes)
+    if swept and not report.complete:
+        lines.append("The return to straight ahead is missing: a slip of the mount may go unseen.")
     if report.run is None:
         lines.append("Nothing was captured.")
     else:
