@@ -12,7 +12,7 @@ from knuckle.model.result import Quantity
 
 
 @pytest.mark.parametrize("name", ["LF", "RF"])
-@pytest.mark.parametrize("roll_per_steer", [0.05, -0.15, 0.5])
+@pytest.mark.parametrize("roll_per_steer", [0.05, -0.15, 0.3])
 def test_a_wheel_that_rolls_is_noticed_and_its_roll_set_free(name, roll_per_steer):
     wheel = Wheel(name, roll_per_steer=roll_per_steer, mount_yaw=0.3)
     outcome = swept(wheel)
@@ -20,6 +20,36 @@ def test_a_wheel_that_rolls_is_noticed_and_its_roll_set_free(name, roll_per_stee
     assert all(abs(error) < 1.3 for error in errors_in_u(outcome, wheel).values())
     held = swept(dataclasses.replace(wheel, roll_per_steer=0.0))
     assert "BRAKE_NOT_HELD" not in codes(held)
+
+
+def test_a_roll_too_large_for_a_wheel_on_plates_is_refused():
+    assert swept(Wheel("LF", roll_per_steer=0.6)).refused.code == "BRAKE_NOT_HELD"
+
+
+@pytest.mark.parametrize("brake_held", [True, False])
+def test_without_gyro_a_rolling_wheel_is_refused(brake_held):
+    wheel = Wheel("LF", roll_per_steer=0.2, has_gyro=False)
+    outcome = swept(wheel, plates_deg=(19.42, 19.54), priors=Priors(brake_held=brake_held))
+    assert outcome.refused.code == "BRAKE_NOT_HELD"
+
+
+def test_a_little_roll_widens_the_uncertainty_enough():
+    """Rolls of 0.3 deg at the locks: in the blind zone of a single strict test."""
+    inside, said = [], set()
+    for seed in range(20):
+        wheel = Wheel("LF", roll_per_steer=0.015)
+        outcome = swept(wheel, seed)
+        said |= codes(outcome)
+        inside.append(abs(errors_in_u(outcome, wheel)[Quantity.SAI]) < 1.0)
+    assert np.mean(inside) > 0.85
+    assert {"BRAKE_DOUBTFUL", "BRAKE_NOT_HELD"} <= said
+
+
+@pytest.mark.parametrize("slip_deg", [0.5, -1.0])
+def test_with_nothing_visited_twice_roll_and_slip_are_not_told_apart(slip_deg):
+    wheel = Wheel("LF", slip_after_s=9.0, slip_deg=(slip_deg, 0.0, 0.0))
+    outcome = swept(wheel, stops=(20, 0, -20))
+    assert outcome.refused.code in ("BRAKE_OR_MOUNT", "MOUNT_SLIPPED")
 
 
 def test_a_brake_said_to_be_free_needs_no_warning():
@@ -47,6 +77,10 @@ def test_a_mount_that_slips_is_refused(after_s, slip):
         ((0, 7, 0, -7, 0), "SWEEP_TOO_SMALL"),
         ((0, 20, 0, -6, 0), "SWEEP_TOO_SMALL"),
         ((-20, -5, 5, 20), "STRAIGHT_AMBIGUOUS"),
+        ((0, 20, 10, 0), "STRAIGHT_AMBIGUOUS"),
+        ((0, 20, 10, 0, 20, 0), "STRAIGHT_AMBIGUOUS"),
+        ((20, 10, -20), "STRAIGHT_AMBIGUOUS"),
+        ((20,), "STRAIGHT_MISSING"),
     ],
 )
 def test_sweeps_that_are_not_whole_are_refused(stops, code):
@@ -124,6 +158,32 @@ def test_a_restart_costs_the_gyros_turn_only():
     outcome = outcome_of_block(broken, wheel)
     assert "RECORD_BROKEN" in codes(outcome)
     assert all(abs(error) < 1.2 for error in errors_in_u(outcome, wheel).values())
+
+
+def test_locks_visited_more_often_than_straight_are_a_plain_sweep():
+    assert swept(Wheel("LF"), stops=(20, -20, 20, -20, 0)).refused is None
+
+
+def test_a_record_broken_during_a_move_places_its_rests_all_the_same():
+    rng = np.random.default_rng(2)
+    wheel = Wheel("LF", sai=6.0, caster=5.0)
+    steer, rests = sweep_steer(rng)
+    block = block_of(record(wheel, steer, rng), 100.0)
+    cut = int((rests[0][1] + 1.0) * 100)
+    after = np.arange(len(block)) >= cut
+    broken = dataclasses.replace(block, t_s=block.t_s + after * 1.0, stretch=after.astype(np.int64))
+    outcome = outcome_of_block(broken, wheel)
+    order = ["straight", "out", "straight", "in", "straight"]
+    assert [rest.position.value for rest in outcome.rests] == order
+    assert abs(outcome.rests[0].steer_deg) < 1.5
+
+
+def test_plates_allow_for_straight_ahead_found_again_by_hand():
+    wheel = Wheel("LF", has_gyro=False)
+    for seed in range(8):
+        outcome = swept(wheel, seed, stops=(-1.0, 20, 0.8, -20, 0.3), plates_deg=(19.4, 19.5))
+        assert outcome.refused is None
+        assert all(abs(error) < 1.6 for error in errors_in_u(outcome, wheel).values())
 
 
 def test_without_calibration_the_uncertainty_is_in_degrees_and_said():

@@ -125,6 +125,15 @@ def test_body_roll_lowers_caster_as_swept_and_is_corrected_when_read():
         assert corrected.results[Quantity.CASTER].value == pytest.approx(5.0, abs=0.04)
 
 
+def test_body_roll_that_is_not_odd_in_steer_is_taken_from_the_gyro_too():
+    wheel = Wheel("LF", toe=0.2, body_roll_per_steer=0.02, body_roll_even=0.02, **QUIET)
+    rolls = (Given(0.8, 0.01), Given(0.0, 0.01))
+    outcome = swept(wheel, priors=dataclasses.replace(SHARP, body_roll=rolls))
+    assert codes(outcome) == {"GYRO_SCALE_UNCALIBRATED"}
+    assert outcome.results[Quantity.CASTER].value == pytest.approx(5.0, abs=0.05)
+    assert outcome.results[Quantity.SAI].value == pytest.approx(12.0, abs=0.08)
+
+
 def test_a_slow_sweep_without_stops():
     wheel = Wheel("LF", toe=0.2)
     t = np.arange(0, 44, 0.01)

@@ -40,6 +40,7 @@ class Wheel:
     drift_dps: float = 0.0
     drift_between_s: tuple[float, float] = (0.0, 1e9)
     body_roll_per_steer: float = 0.0
+    body_roll_even: float = 0.0
 
 
 def _frame(first, up):
@@ -111,7 +112,8 @@ def record(wheel, steer_deg, rng, knocks=()):
         width = max(1, int(0.4 * wheel.rate_hz))
         roll = np.convolve(np.pad(roll, width, mode="edge"), np.ones(width) / width, "same")
         roll = roll[width:-width]
-    body = Rotation.from_rotvec(np.outer(d(wheel.body_roll_per_steer * steer_deg), [1.0, 0, 0]))
+    body_roll = wheel.body_roll_per_steer * steer_deg + wheel.body_roll_even * np.abs(steer_deg)
+    body = Rotation.from_rotvec(np.outer(d(body_roll), [1.0, 0, 0]))
     pose = (
         body
         * Rotation.from_rotvec(np.outer(d(steer_deg), axis))

@@ -12,6 +12,9 @@ from knuckle.geometry.cone import angles_about, fit_cone
 from knuckle.geometry.rotation import unit
 from knuckle.model.block import FloatArray
 
+LEAST_FLATNESS = 1e-3
+"""Readings nearer to a line than this have no plane."""
+
 LEAST_TURN_RAD = np.radians(2.0)
 """Turns smaller than this say little about the axis."""
 
@@ -54,15 +57,23 @@ def _axis_from_turns(turns: list[Turn], readings_g: FloatArray) -> FloatArray | 
 
 
 def _axis_from_cone(readings_g: FloatArray) -> FloatArray:
-    if readings_g.shape[0] >= 3:
-        cone = fit_cone(readings_g)
-        if cone.flatness > 1e-3:
-            return unit(cone.axis)
+    if readings_g.shape[0] < 3:
+        raise MeasurementRefused(
+            "STRAIGHT_MISSING",
+            f"The wheel came to rest {readings_g.shape[0]} time(s) only; a sweep needs straight "
+            "ahead, one position to the left and one to the right.",
+            "Positions were passed over, or the wheel was not held still for long enough.",
+            "Sweep again: rest at straight ahead, at each lock, and at straight ahead again.",
+        )
+    cone = fit_cone(readings_g)
+    if cone.flatness > LEAST_FLATNESS:
+        return unit(cone.axis)
     raise MeasurementRefused(
         "STEER_UNKNOWN",
         "How far the wheel was steered cannot be told.",
-        "The pod has no gyro (or its record is broken) and there are too few different rests.",
-        "Rest at straight ahead and at both locks, or use a pod with a gyro.",
+        "The wheel was hardly steered, or there is no unbroken gyro record and the readings of "
+        "'up' lie on a line.",
+        "Steer to both locks, resting at each, or use a pod with a gyro.",
     )
 
 

@@ -20,12 +20,20 @@ from knuckle.model.result import Notice, Outcome, PlacedRest
 MEASURES = ("camber", "sweep")
 
 
+SAME_HOLD_S = 2.0
+"""A stretch that was dropped this close to a rest is the same hold: its rest is the reading."""
+
+
 class Dropped(Protocol):
     """A stretch that looked like a rest and was dropped, with the reason in words."""
 
     @property
     def start_s(self) -> float:
         """Where it began, in s of pod time."""
+
+    @property
+    def end_s(self) -> float:
+        """Where it ended."""
 
     @property
     def reason(self) -> str:
@@ -104,6 +112,10 @@ def _data_notices(block: Block, rests: list[Rest], dropped: Sequence[Dropped]) -
             f"The wheel moved while it seemed to rest at {drop.start_s:.1f} s: {drop.reason}",
         )
         for drop in dropped
+        if not any(
+            rest.start_s - SAME_HOLD_S <= drop.end_s and drop.start_s <= rest.end_s + SAME_HOLD_S
+            for rest in rests
+        )
     ]
     lost = int(np.sum(block.lost_before)) if len(block) else 0
     stretches = int(block.stretch[-1] - block.stretch[0]) if len(block) else 0

@@ -20,6 +20,12 @@ within a degree or two (common practice, no source)."""
 CLEARLY_NEARER_DEG = 2.5
 """By how much one position must lie nearer mid-way than the next to be taken as straight."""
 
+FARTHEST_FROM_MIDWAY_DEG = 7.0
+"""A straight ahead visited once must lie this near mid-way: locks of 28 and 15 deg give 6.5."""
+
+PLAIN_SWEEP_DEG = 15.0
+"""Locks at least this far out are not taken for stops on the way."""
+
 SMALLEST_SWEEP_DEG = 9.5
 """Least change of heading each way: 10 deg, less what a gyro's scale may hide."""
 
@@ -114,20 +120,47 @@ def _straight_cluster(
     clusters: list[list[int]], steer_deg: FloatArray, rests: set[int]
 ) -> list[int]:
     between = [cluster for cluster in clusters[1:-1] if cluster[0] in rests]
+    if not between:
+        raise MeasurementRefused(
+            "STRAIGHT_MISSING",
+            "The wheel never came to rest between its outermost positions.",
+            "Straight ahead was passed over.",
+            "Sweep again, and rest at straight ahead.",
+        )
     visits = max(len(cluster) for cluster in between)
     candidates = [cluster for cluster in between if len(cluster) == visits]
     midway = (np.mean(steer_deg[clusters[0]]) + np.mean(steer_deg[clusters[-1]])) / 2.0
     distance = [abs(float(np.mean(steer_deg[cluster])) - midway) for cluster in candidates]
-    nearest = int(np.argmin(distance))
+    chosen = candidates[int(np.argmin(distance))]
     rivals = sorted(distance)
     if len(rivals) > 1 and rivals[1] - rivals[0] < CLEARLY_NEARER_DEG:
-        raise MeasurementRefused(
-            "STRAIGHT_AMBIGUOUS",
-            "Two positions could be straight ahead: visited as often and as near mid-way.",
-            "Straight ahead was visited only once among intermediate stops.",
-            "Name the rest with --straight N, or return to straight ahead once more.",
-        )
-    return candidates[nearest]
+        raise _ambiguous("Two positions could be straight ahead: visited as often, as near mid-way")
+    if visits == 1 and rivals[0] > FARTHEST_FROM_MIDWAY_DEG:
+        raise _ambiguous(f"What would be straight ahead lies {rivals[0]:.0f} deg from mid-way")
+    _check_visits(chosen, clusters, steer_deg)
+    return chosen
+
+
+def _check_visits(chosen: list[int], clusters: list[list[int]], steer_deg: FloatArray) -> None:
+    """Refuse where an outermost position was visited more often than what lies between.
+
+    It may be straight ahead itself, with stops on the way to one side only. Locks that were
+    both visited again, far out on both sides, are a plain sweep all the same.
+    """
+    outer = (clusters[0], clusters[-1])
+    more = [len(lock) > len(chosen) for lock in outer]
+    reach = [abs(float(np.mean(steer_deg[lock]) - np.mean(steer_deg[chosen]))) for lock in outer]
+    if any(more) and not (all(more) and min(reach) >= PLAIN_SWEEP_DEG):
+        raise _ambiguous("An outermost position was visited more often than any between")
+
+
+def _ambiguous(what: str) -> MeasurementRefused:
+    return MeasurementRefused(
+        "STRAIGHT_AMBIGUOUS",
+        f"{what}: straight ahead cannot be told.",
+        "Straight ahead, or one side of the sweep, was passed over, or was visited only once.",
+        "Name the rest with --straight N, or sweep again and return to straight ahead.",
+    )
 
 
 def check_size(heading_deg: FloatArray, placing: Placing) -> None:

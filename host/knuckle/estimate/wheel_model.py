@@ -273,9 +273,7 @@ class WheelModel:
         s = self.state(x)
         up = s.up[..., None, :]
         if self._body_roll is not None:
-            frame, _ = self._frame(s, np.zeros_like(s.toe))
-            forward = turned_to_vehicle(frame, s.toe, self.side).forward[..., None, :]
-            up = turned(up, forward, -s.body_roll)
+            up = turned(up, self._car_forward(s)[..., None, :], -s.body_roll)
         seen = self._in_pod(s, up, s.theta, s.roll)
         seen = seen - cross(s.slip, seen)
         if self._moving:
@@ -305,12 +303,23 @@ class WheelModel:
         return np.concatenate(rows, axis=-1)
 
     def _relative(self, s: State) -> Array:
-        """Return the quaternions of A_before' A_after for each turn."""
+        """Return the quaternions of A_before' A_after for each turn, the body's roll included."""
         axis, spin = s.axis[..., None, :], s.spin[..., None, :]
         i, j = self._before, self._after
         undone = quaternion(spin, -s.roll[..., i])
         steered = quaternion(axis, s.theta[..., j] - s.theta[..., i])
+        if self._body_roll is not None:
+            ahead = self._car_forward(s)[..., None, :]
+            rolled = quaternion(ahead, s.body_roll[..., j] - s.body_roll[..., i])
+            before = quaternion(axis, -s.theta[..., i])
+            after = quaternion(axis, s.theta[..., j])
+            steered = product(product(before, rolled), after)
         return np.asarray(product(product(undone, steered), quaternion(spin, s.roll[..., j])))
+
+    def _car_forward(self, s: State) -> Array:
+        """Return the car's forward axis, about which its body rolls; shape (..., 3)."""
+        frame, _ = self._frame(s, np.zeros_like(s.toe))
+        return turned_to_vehicle(frame, s.toe, self.side).forward
 
     def _straight_theta(self, s: State) -> Array:
         return np.asarray(np.mean(s.theta[..., self.straight], axis=-1))

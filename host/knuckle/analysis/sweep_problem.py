@@ -1,0 +1,212 @@
+"""A sweep posed as a problem: rests placed, with all that says how far the wheel was steered."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from knuckle.analysis.first_guess import guess
+from knuckle.analysis.fit import Fit
+from knuckle.analysis.positions import Placing, check_size, place
+from knuckle.analysis.readings import readings_of
+from knuckle.analysis.request import Request
+from knuckle.analysis.slow_sweep import SLOW_SWEEP, slow_sweep
+from knuckle.errors import MeasurementRefused
+from knuckle.estimate.priors import Priors
+from knuckle.estimate.solver import solve
+from knuckle.estimate.turns import Turn, turns_between
+from knuckle.estimate.wheel_model import BodyRoll, HeadingMark, Reading, WheelModel
+from knuckle.geometry.rotation import unit
+from knuckle.model.block import Block, FloatArray
+from knuckle.model.rest import Rest
+from knuckle.model.result import Notice
+
+
+@dataclass(frozen=True)
+class SweepProblem:
+    """The rests of a sweep, placed, with all that says how far the wheel was steered."""
+
+    readings: list[Reading]
+    turns: list[Turn]
+    marks: list[HeadingMark]
+    placing: Placing
+    theta_rad: FloatArray
+    axis: FloatArray
+    body_roll: BodyRoll | None
+    is_rest: list[bool]
+    request: Request
+
+    @property
+    def side(self) -> int:
+        """+1 on a left wheel, -1 on a right one."""
+        return self.request.side
+
+    @property
+    def priors(self) -> Priors:
+        """What is known beforehand."""
+        return self.request.priors
+
+    @property
+    def repeats(self) -> bool:
+        """Whether a position was visited more than once."""
+        return any(len(cluster) > 1 for cluster in self.placing.clusters)
+
+    @property
+    def steer_measured(self) -> bool:
+        """Whether anything but the cone of 'up' tells the steer angle."""
+        return bool(self.turns or self.marks)
+
+    def fit(self, roll_deg: float, slip_after: int | None = None) -> Fit:
+        """Solve with a given prior of the wheel's roll, and perhaps a slip of the mount.
+
+        Raises
+        ------
+        MeasurementRefused
+            UNDETERMINED.
+        """
+        datum = self.placing.straight[0]
+        model = WheelModel(
+            self.readings,
+            self.turns,
+            self.marks,
+            self.placing.straight,
+            self.side,
+            self.priors,
+            roll_deg,
+            self.axis,
+            unit(self.readings[datum].accel_g),
+            self.body_roll,
+            slip_after,
+        )
+        try:
+            solution = solve(
+                model.rows, model.start(self.theta_rad), model.sources, model.pattern()
+            )
+        except np.linalg.LinAlgError as error:
+            raise MeasurementRefused(
+                "UNDETERMINED",
+                "The readings do not determine the steering axis.",
+                "Nothing says how far the wheel was steered, or the brake was free.",
+                "Hold the brake, use a pod with a gyro, or give --plates.",
+            ) from error
+        return Fit(model, solution)
+
+
+def build_problem(
+    readings: list[Reading], turns: list[Turn], is_rest: list[bool], request: Request
+) -> SweepProblem:
+    """Place the readings and collect the sources of steer angle.
+
+    Parameters
+    ----------
+    readings : list of Reading
+        In order of time.
+    turns : list of Turn
+    is_rest : list of bool
+        Which of them are rests; straight ahead is always one of these.
+    request : Request
+
+    Raises
+    ------
+    MeasurementRefused
+        STEER_UNKNOWN, STRAIGHT_MISSING, STRAIGHT_AMBIGUOUS or SWEEP_TOO_SMALL.
+    """
+    first = guess(np.stack([reading.accel_g for reading in readings]), turns)
+    problem = _placed(readings, turns, is_rest, request, first.theta_rad, first.axis)
+    if turns:
+        theta = problem.theta_rad
+        straight = np.mean(theta[problem.placing.straight])
+        check_size(np.degrees(theta - straight), problem.placing)
+    return problem
+
+
+def placed_again(problem: SweepProblem, fit: Fit) -> SweepProblem | None:
+    """Place the rests by the steer angles that were fitted; None where nothing changes.
+
+    Raises
+    ------
+    MeasurementRefused
+        STRAIGHT_MISSING or STRAIGHT_AMBIGUOUS.
+    """
+    heading_deg = fit.headings_deg
+    placing = place(heading_deg, problem.is_rest, problem.request.straight)
+    if placing == problem.placing:
+        return None
+    return _placed(
+        problem.readings,
+        problem.turns,
+        problem.is_rest,
+        problem.request,
+        np.radians(heading_deg),
+        problem.axis,
+    )
+
+
+def _placed(
+    readings: list[Reading],
+    turns: list[Turn],
+    is_rest: list[bool],
+    request: Request,
+    theta_rad: FloatArray,
+    axis: FloatArray,
+) -> SweepProblem:
+    placing = place(np.degrees(theta_rad), is_rest, request.straight)
+    theta = theta_rad - theta_rad[placing.straight[0]]
+    heading_deg = np.degrees(theta - np.mean(theta[placing.straight]))
+    return SweepProblem(
+        readings,
+        turns,
+        _marks(heading_deg, placing, request),
+        placing,
+        theta,
+        axis,
+        _body_roll(heading_deg, placing, request.priors),
+        is_rest,
+        request,
+    )
+
+
+def _marks(heading_deg: FloatArray, placing: Placing, request: Request) -> list[HeadingMark]:
+    """Return the plates' readings; how well straight ahead was found again counts in."""
+    if request.plates_deg is None:
+        return []
+    closing_deg = float(np.std(heading_deg[placing.straight]))
+    sigma = np.radians(np.hypot(request.priors.plates_deg, closing_deg))
+    left, right = np.radians(request.plates_deg)
+    return [HeadingMark(i, left, sigma) for i in placing.left_lock] + [
+        HeadingMark(i, -right, sigma) for i in placing.right_lock
+    ]
+
+
+def _body_roll(heading_deg: FloatArray, placing: Placing, priors: Priors) -> BodyRoll | None:
+    """Share out the roll at the locks in proportion to the steer angle of each rest."""
+    if priors.body_roll is None:
+        return None
+    left = np.clip(heading_deg / np.mean(heading_deg[placing.left_lock]), 0.0, None)
+    right = np.clip(heading_deg / np.mean(heading_deg[placing.right_lock]), 0.0, None)
+    away = np.ones(heading_deg.size)
+    away[placing.straight] = 0.0
+    return BodyRoll(left * away, right * away)
+
+
+def pose(
+    block: Block, rests: list[Rest], request: Request
+) -> tuple[SweepProblem, list[Rest | None], list[Notice]]:
+    """Pose the problem from the rests alone, or else with windows of slow moves between."""
+    turns = turns_between(block, rests) if request.use_gyro else []
+    try:
+        problem = build_problem(readings_of(rests), turns, [True] * len(rests), request)
+    except MeasurementRefused as refusal:
+        if not request.use_gyro or refusal.code == "STRAIGHT_AMBIGUOUS":
+            raise
+        slow = slow_sweep(block, rests)
+        if slow is None:
+            raise
+        try:
+            is_rest = [rest is not None for rest in slow.rests]
+            problem = build_problem(slow.readings, slow.turns, is_rest, request)
+        except MeasurementRefused:
+            raise refusal from None
+        return problem, slow.rests, [SLOW_SWEEP]
+    return problem, list(rests), []

@@ -1,0 +1,28 @@
+"""Every code of a warning or refusal is in docs/results.md, and nothing else is."""
+
+import re
+from pathlib import Path
+
+from knuckle.analysis.summary import TERMS
+
+TOP = Path(__file__).resolve().parents[2]
+
+
+def test_codes_of_the_source_are_those_of_the_document():
+    source = "".join(
+        path.read_text(encoding="utf-8")
+        for path in (TOP / "host" / "knuckle" / "analysis").glob("*.py")
+    )
+    raised = set(re.findall(r'(?:Refused|Notice)\(\s*"([A-Z][A-Z_]+)"', source))
+    raised |= {"STRAIGHT_AMBIGUOUS", "BRAKE_NOT_HELD"}
+    document = (TOP / "docs" / "results.md").read_text(encoding="utf-8")
+    tables = document.partition("## Warnings")[2]
+    listed = set(re.findall(r"^\| `([A-Z][A-Z_]+)` \|", tables, flags=re.MULTILINE))
+    assert len(raised) > 20
+    assert raised == listed
+
+
+def test_sources_of_the_budget_are_those_of_the_document():
+    document = (TOP / "docs" / "results.md").read_text(encoding="utf-8")
+    table = document.partition("## Sources of a budget")[2].partition("##")[0]
+    assert set(re.findall(r"^\| `([a-z_]+)` \|", table, flags=re.MULTILINE)) == set(TERMS)
