@@ -52,6 +52,13 @@ def test_with_nothing_visited_twice_roll_and_slip_are_not_told_apart(slip_deg):
     assert outcome.refused.code in ("BRAKE_OR_MOUNT", "MOUNT_SLIPPED")
 
 
+@pytest.mark.parametrize("slip_deg", [0.5, -1.0])
+def test_a_slip_before_the_last_lock_is_refused_when_straight_was_not_returned_to(slip_deg):
+    wheel = Wheel("LF", slip_after_s=16.0, slip_deg=(slip_deg, 0.0, 0.0))
+    outcome = swept(wheel, stops=(0, 20, 0, -20))
+    assert outcome.refused.code in ("BRAKE_OR_MOUNT", "MOUNT_SLIPPED")
+
+
 def test_a_brake_said_to_be_free_needs_no_warning():
     outcome = swept(Wheel("LF", roll_per_steer=0.3), priors=Priors(brake_held=False))
     assert "BRAKE_NOT_HELD" not in codes(outcome)

@@ -2,10 +2,29 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 from knuckle.analysis.fit import Fit, FitFunction
 
 MOST_AT_ONCE = 16
 """So many places of a slip are tried at once."""
+
+
+def unseen_places(clusters: Sequence[Sequence[int]], count: int) -> list[int]:
+    """Return after which rests a slip would leave no position that was read before and after.
+
+    Parameters
+    ----------
+    clusters : sequence of sequence of int
+        The rests (from 0) of each position.
+    count : int
+        Number of readings.
+    """
+    return [
+        after
+        for after in range(count - 1)
+        if not any(min(cluster) <= after < max(cluster) for cluster in clusters)
+    ]
 
 
 def likeliest_slip(fit: FitFunction, roll_deg: float, count: int) -> tuple[Fit, int]:

@@ -7,6 +7,7 @@ does not explain the readings either, a slip of the mount is looked for. What re
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 from knuckle.analysis.brake import LARGEST_ROLL_DEG, Roll, judge_roll
@@ -42,12 +43,13 @@ class Sources:
     ----------
     gyro : bool
         Whether turns were measured.
-    repeats : bool
-        Whether a position was visited more than once.
+    unseen : sequence of int
+        The rests after which a slip of the mount would go unseen: no position was visited
+        both before and after.
     """
 
     gyro: bool
-    repeats: bool
+    unseen: Sequence[int]
 
 
 @dataclass(frozen=True)
@@ -121,15 +123,15 @@ def _check_roll(fit: FitFunction, priors: Priors, sources: Sources, free: Fit, r
             "The car rolled away, or the pod was hung anew during the sweep.",
             "Hold the foot brake, leave the pod alone, and sweep again.",
         )
-    if not sources.repeats:
-        slipped, _ = likeliest_slip(fit, priors.roll_held_deg, free.model.count)
+    for after in sources.unseen:
+        slipped = fit(priors.roll_held_deg, after)
         if slipped.chi_squared < free.chi_squared + AS_GOOD:
             raise MeasurementRefused(
                 "BRAKE_OR_MOUNT",
                 f"The wheel rolled by about {roll.span_deg:.1f} deg, or the pod slipped on its "
-                f"mount (or the car leaned) by about {slipped.slip_deg:.1f} deg: these readings "
-                "cannot tell which.",
-                "No position was visited twice.",
+                f"mount (or the car leaned) by about {slipped.slip_deg:.1f} deg after rest "
+                f"{after + 1}: these readings cannot tell which.",
+                "No position was visited both before and after.",
                 "Hold the brake, tighten the mount, and return to straight ahead at the end.",
             )
 

@@ -72,7 +72,7 @@ def analyse_sweep(block: Block, rests: list[Rest], request: Request) -> Outcome:
 
 
 def _sound(problem: SweepProblem) -> SoundFit:
-    sources = Sources(gyro=bool(problem.turns), repeats=problem.repeats)
+    sources = Sources(gyro=bool(problem.turns), unseen=problem.unseen)
     return find_sound_fit(problem.fit, problem.priors, sources)
 
 
@@ -101,11 +101,12 @@ def _notices(problem: SweepProblem) -> list[Notice]:
                 + ", and there is no live steer angle.",
             )
         )
-        if not problem.repeats:
+        if problem.unseen:
             notices.append(
                 Notice(
                     "SLIP_UNCHECKED",
-                    "No position was visited twice, so a slip of the mount would go unseen.",
+                    f"No position was visited both before and after rest {problem.unseen[-1] + 1}: "
+                    "a slip of the mount there would go unseen.",
                 )
             )
     if not problem.steer_measured and problem.priors.brake_held:

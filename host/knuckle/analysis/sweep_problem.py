@@ -11,6 +11,7 @@ from knuckle.analysis.fit import Fit
 from knuckle.analysis.positions import Placing, check_size, place
 from knuckle.analysis.readings import readings_of
 from knuckle.analysis.request import Request
+from knuckle.analysis.slip import unseen_places
 from knuckle.analysis.slow_sweep import SLOW_SWEEP, slow_sweep
 from knuckle.errors import MeasurementRefused
 from knuckle.estimate.priors import Priors
@@ -48,9 +49,9 @@ class SweepProblem:
         return self.request.priors
 
     @property
-    def repeats(self) -> bool:
-        """Whether a position was visited more than once."""
-        return any(len(cluster) > 1 for cluster in self.placing.clusters)
+    def unseen(self) -> list[int]:
+        """The rests after which a slip of the mount would go unseen."""
+        return unseen_places(self.placing.clusters, len(self.readings))
 
     @property
     def steer_measured(self) -> bool:
