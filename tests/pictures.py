@@ -1,8 +1,8 @@
 #!/usr/bin/env python3
 """Draw the pictures of the README from real runs: ``python tests/pictures.py``.
 
-Each picture is a moment of a command's live view, on a simulated pod with a fixed seed, drawn as
-SVG into docs/pictures. A test draws them again and compares, so that they cannot go stale.
+Each picture is a moment of a command's live view, or a plot, of a simulated pod with a fixed seed,
+drawn as SVG into docs/pictures. A test draws them again and compares, so that they cannot go stale.
 """
 
 from __future__ import annotations
@@ -10,6 +10,7 @@ from __future__ import annotations
 import contextlib
 import io
 import os
+import re
 import sys
 import tempfile
 from collections.abc import Callable
@@ -23,10 +24,10 @@ from rich.console import Console
 from rich.terminal_theme import TerminalTheme
 
 from knuckle.cli.app import run
-from knuckle.cli.invocation import Invocation
 from knuckle.terminal.glyphs import glyphs_for
 from knuckle.terminal.picture import Picture as Drawing
 from knuckle.terminal.scene import Scene
+from knuckle.terminal.screen import LiveScreen
 
 FOLDER: Final = Path(__file__).resolve().parent.parent / "docs" / "pictures"
 COLUMNS: Final = 80
@@ -107,10 +108,21 @@ SHOTS: Final = (
         ("watch", "--pod", "sim:garage?seed=1", "--wheel", "LF", "--seconds", "12"),
         lambda scene: scene.state == "Still" and (scene.steer_deg or 0.0) > 15.0,
     ),
+    Shot(
+        "sweep",
+        ("sweep", "--pod", "sim:demo", "--wheel", "LF"),
+        lambda scene: scene.state == "Taken" and (scene.steer_deg or 0.0) < -15.0,
+    ),
 )
 
+DATE: Final = re.compile(r"\d{4}-\d\d-\d\d \d\d:\d\d")
+"""When a run was made: the one thing in a picture that would change each time."""
 
-class Recording:
+PLOT: Final = "sweep_result"
+"""The result of the same sweep, as ``knuckle plot`` draws it."""
+
+
+class Recording(LiveScreen):
     """A screen that keeps the one scene that is asked for."""
 
     def __init__(self, moment: Callable[[Scene], bool]) -> None:
@@ -150,7 +162,7 @@ def draw(shot: Shot) -> str:
     with (
         tempfile.TemporaryDirectory() as folder,
         mock.patch.dict(os.environ, {"KNUCKLE_LOG": f"{folder}/log", "KNUCKLE_SOUND": "off"}),
-        mock.patch.object(Invocation, "screen", lambda _: screen),
+        mock.patch("knuckle.terminal.screen.make_screen", lambda *_, **__: screen),
         contextlib.redirect_stdout(told),
         contextlib.redirect_stderr(told),
     ):
@@ -171,6 +183,35 @@ def draw(shot: Shot) -> str:
     return console.export_svg(code_format=SHEET, unique_id=shot.name, theme=COLOURS)
 
 
+def draw_plot() -> str:
+    """Sweep, plot, and return the plot as SVG text.
+
+    Raises
+    ------
+    RuntimeError
+        If a command fails.
+    """
+    told = io.StringIO()
+    with (
+        tempfile.TemporaryDirectory() as folder,
+        mock.patch.dict(os.environ, {"KNUCKLE_LOG": f"{folder}/log", "KNUCKLE_SOUND": "off"}),
+        contextlib.redirect_stdout(told),
+        contextlib.redirect_stderr(told),
+    ):
+        store = ("--store", f"{folder}/runs.sqlite3", "--plain")
+        out = Path(folder) / "result.svg"
+        sweep = ("sweep", "--pod", "sim:demo", "--wheel", "LF", *store)
+        plot = ("plot", "last", "--what", "result", "--svg", "--out", str(out), *store)
+        if run(sweep) != 0 or run(plot) != 0:
+            raise RuntimeError(told.getvalue())
+        return DATE.sub("simulated", out.read_text(encoding="utf-8"))
+
+
+def words_of(svg: str) -> list[str]:
+    """Return the texts of an SVG drawing, in order: what a stale picture would have wrong."""
+    return re.findall(r"<text[^>]*>([^<]+)</text>", svg)
+
+
 def main() -> int:
     """Draw all pictures anew."""
     FOLDER.mkdir(parents=True, exist_ok=True)
@@ -178,6 +219,9 @@ def main() -> int:
         path = FOLDER / f"{shot.name}.svg"
         path.write_text(draw(shot), encoding="utf-8", newline="\n")
         print(path)
+    path = FOLDER / f"{PLOT}.svg"
+    path.write_text(draw_plot(), encoding="utf-8", newline="\n")
+    print(path)
     return 0
 
 

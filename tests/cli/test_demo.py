@@ -26,7 +26,7 @@ def own_places(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
 def test_the_demonstration(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:
     assert program.run(["demo"]) == 0
     shown = capsys.readouterr().out
-    assert "Scenario demo, seed 1" in shown
+    assert "Scenario demo, seed 2" in shown
     assert "invented" in shown
     assert "\x1b" not in shown
     rows = re.findall(
@@ -53,7 +53,7 @@ def test_the_demonstration(capsys: pytest.CaptureFixture[str], tmp_path: Path) -
         states = [(run.kind, run.state) for run in store.runs()]
         facts = store.run(2).facts
     assert states == [("sweep", RunState.FINISHED), ("camber", RunState.FINISHED)]
-    assert (facts["scenario"], facts["seed"]) == ("demo", 1)
+    assert (facts["scenario"], facts["seed"]) == ("demo", 2)
     assert program.run(["show", "2"]) == 0
 
 

@@ -20,7 +20,14 @@ def test_picture_is_up_to_date(shot: pictures.Shot) -> None:
     )
 
 
+def test_the_plot_shows_the_figures_of_today() -> None:
+    path = pictures.FOLDER / f"{pictures.PLOT}.svg"
+    kept = pictures.words_of(path.read_text(encoding="utf-8"))
+    assert any("caster" in word for word in kept)
+    assert kept == pictures.words_of(pictures.draw_plot()), "draw it anew: tests/pictures.py"
+
+
 def test_every_picture_is_shown_and_drawn() -> None:
     shown = set(re.findall(r"docs/pictures/([\w-]+)\.svg", (TOP / "README.md").read_text("utf-8")))
     drawn = {path.stem for path in pictures.FOLDER.glob("*.svg")}
-    assert shown == drawn == {shot.name for shot in pictures.SHOTS}
+    assert shown == drawn == {shot.name for shot in pictures.SHOTS} | {pictures.PLOT}

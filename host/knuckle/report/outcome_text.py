@@ -18,10 +18,11 @@ _NAMES = {
 _REMEDIES = {
     "noise": "stand still for longer, or visit each position again.",
     "gyro": "visit each position again.",
-    "calibration": "calibrate the pod's accelerometer.",
-    "chip_turn": "calibrate the pod on a flat upright face.",
+    "calibration": "use a better calibrated pod, or give its --calibration.",
+    "chip_turn": "use a better calibrated pod, or give its --calibration.",
     "gyro_calibration": "calibrate the gyro, or give turn-plate angles with --plates.",
-    "mount": "turn the wheel through a full turn to find its true axis.",
+    "mount": "check how the pod sits on the rim; give what you know of it with --mount-tilt "
+    "and --mount-yaw.",
     "roll": "hold the foot brake firmly, or wedge the pedal.",
     "straight_ahead": "measure this wheel's toe and give it with --toe.",
     "plates": "read the plates with care, or use a pod with a gyro.",

@@ -354,7 +354,7 @@ def _default_title(outcome: Outcome) -> str:
 def _headline(outcome: Outcome) -> str:
     if outcome.refused is not None:
         return f"no result: {outcome.refused.code}"
-    return "   ".join(
+    return ", ".join(
         f"{SHORT_NAMES[quantity]} "
         f"{with_uncertainty(result.value, result.expanded_uncertainty)} {result.unit}".replace(
             "-", "\N{MINUS SIGN}"
