@@ -33,7 +33,7 @@ from knuckle.run.sweep_plan import Need, plan
 from knuckle.run.sweep_words import SweepWords
 from knuckle.wire.messages import Cue
 
-TAKEN_AFTER_S: Final = 0.8
+TAKEN_AFTER_S: Final = 0.7
 """A rest is taken once it is that old: a driver who goes on at the cue leaves enough of it."""
 LAST_REST_S: Final = 2.0
 """The return to straight ahead is what shows a slip: nothing is finished before it is that old."""
@@ -188,8 +188,9 @@ class SweepGuide:
         self._angles.push(block)
         self._follow_leg()
         cues: list[Cue] = []
-        if self._rest is not None and self._now_s - self._rest.start_s >= TAKEN_AFTER_S:
-            return self._taken(self._rest)
+        taken = self._taken_if_old_enough()
+        if taken:
+            return taken
         if self._next_s is not None and self._now_s >= self._next_s:
             self._next_s = None
             cues += self._next_cues()
@@ -240,7 +241,13 @@ class SweepGuide:
         self._angles.rested(rest)
         self._rest = rest
         self._held = True
-        return []
+        return self._taken_if_old_enough()
+
+    def _taken_if_old_enough(self) -> list[Cue]:
+        rest = self._rest
+        if rest is None or self._now_s - rest.start_s < TAKEN_AFTER_S:
+            return []
+        return self._taken(rest)
 
     def _taken(self, rest: Rest) -> list[Cue]:
         """Take the rest that goes on as a reading."""
