@@ -2,9 +2,9 @@
 
     python tests/benchmarks/cue.py [SWEEPS]
 
-Counted from when steer stays within 0.1 deg of its final value to the pod receiving the cue: frames,
-link steps of 20 ms, rest detector and guide included; a simulated pod at 100 Hz with data sheet
-noise, no knocks. Wanted: 95th percentile at most 1.5 s.
+Counted from when steer stays within 0.1 deg of its final value to the pod receiving the cue:
+frames, link steps of 20 ms, rest detector and guide included; a simulated pod at 100 Hz with data
+sheet noise, no knocks. Wanted: 95th percentile at most 1.5 s.
 """
 
 from __future__ import annotations
