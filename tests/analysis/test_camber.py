@@ -54,7 +54,7 @@ def test_a_measured_spin_axis_takes_the_mount_out():
 @pytest.mark.parametrize(("name", "sign"), [("LF", 1), ("LR", 1), ("RF", -1), ("RR", -1)])
 def test_known_pads_correct_camber(name, sign):
     wheel = Wheel(name, camber=-1.0, pads_across=0.6)
-    priors = Priors(pads_across=Given(0.6, 0.02), pads_along=Given(0.0, 0.02), pads_known=True)
+    priors = Priors(pads_across=Given(0.6, 0.02), pads_across_known=True)
     camber = swept(wheel, stops=STILL, name="camber", priors=priors).results[Quantity.CAMBER]
     assert camber.value == pytest.approx(-1.0, abs=0.05)
     assert camber.condition == "relative to the pads"

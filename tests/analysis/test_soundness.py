@@ -112,19 +112,81 @@ def test_a_rear_wheel_has_no_sweep_unless_it_steers():
 
 
 def test_a_cone_too_weak_is_refused():
-    wheel = Wheel("LF", caster=0.5, sai=1.0, has_gyro=False)
-    assert swept(wheel).refused.code in ("CONE_TOO_WEAK", "STRAIGHT_MISSING", "SWEEP_TOO_SMALL")
+    wheel = Wheel("LF", caster=0.2, sai=0.8, has_gyro=False, noise=0.5)
+    outcome = swept(wheel, seed=4, stops=(0, 20, 0, -20))
+    assert outcome.refused.code == "CONE_TOO_WEAK"
+
+
+def test_a_wheel_that_never_turned_has_no_known_steer():
+    wheel = Wheel("LF", has_gyro=False, noise=0.0)
+    rng = np.random.default_rng(1)
+    columns = record(wheel, np.zeros(1500), rng)
+    block = block_of(columns, 100.0)
+    stretch = np.repeat([0, 1, 2], 500)
+    outcome = outcome_of_block(dataclasses.replace(block, stretch=stretch), wheel)
+    assert outcome.refused.code == "STEER_UNKNOWN"
+
+
+def test_without_gyro_it_is_said_what_could_not_be_checked():
+    blind = swept(Wheel("LF", has_gyro=False), stops=(20, 0, -20))
+    assert {"NO_GYRO", "BRAKE_UNCHECKED", "SLIP_UNCHECKED"} <= codes(blind)
+    returned = swept(Wheel("LF", has_gyro=False))
+    assert "SLIP_UNCHECKED" not in codes(returned)
+    with_plates = swept(Wheel("LF", has_gyro=False), plates_deg=(19.4, 19.5))
+    assert "BRAKE_UNCHECKED" not in codes(with_plates)
+
+
+def test_a_wrong_plate_angle_is_not_believed():
+    outcome = swept(Wheel("LF"), plates_deg=(26.0, 26.0))
+    assert outcome.refused is not None or codes(outcome) & {
+        "BRAKE_NOT_HELD",
+        "BRAKE_DOUBTFUL",
+        "MODEL_MISFIT",
+    }
+
+
+@pytest.mark.parametrize(("shake_g", "code"), [(0.0015, "MODEL_MISFIT"), (0.006, None)])
+def test_readings_that_scatter_widen_the_uncertainty_or_are_refused(shake_g, code):
+    """Each rest's level is off by more than its noise tells, in tilt and pitch alike."""
+    rng = np.random.default_rng(5)
+    wheel = Wheel("LF")
+    steer, rests = sweep_steer(rng, (0, 20, 0, -20, 0, 20, 0, -20, 0))
+    columns = record(wheel, steer, rng)
+    for start, end, _ in rests:
+        span = slice(max(0, int(start * 100) - 100), int(end * 100) + 100)
+        off = rng.normal(0, shake_g, 2)
+        columns["ax_g"][span] += off[0]
+        columns["ay_g"][span] += off[1]
+    outcome = outcome_of_block(block_of(columns, 100.0), wheel)
+    if code is None:
+        assert outcome.refused.code in ("READINGS_DISAGREE", "MOUNT_SLIPPED", "BRAKE_NOT_HELD")
+    else:
+        assert code in codes(outcome) or outcome.refused is not None
+
+
+def test_lost_samples_are_counted():
+    rng = np.random.default_rng(2)
+    wheel = Wheel("LF")
+    block = block_of(record(wheel, sweep_steer(rng)[0], rng), 100.0)
+    lost = block.lost_before.copy()
+    lost[[100, 700]] = 2, 3
+    outcome = outcome_of_block(dataclasses.replace(block, lost_before=lost), wheel)
+    assert "SAMPLES_LOST" in codes(outcome)
+    assert any("5 samples" in warning.text for warning in outcome.warnings)
 
 
 def test_readings_that_are_not_gravity_are_refused():
     wheel = Wheel("LF", matrix=np.eye(3) * 9.81)
     outcome = swept(wheel)
     assert outcome.refused.code == "NOT_GRAVITY"
+    assert len(outcome.rests) == 5
 
 
 def test_a_pod_with_another_face_outboard_is_refused():
     wheel = Wheel("LF", matrix=np.eye(3)[[0, 2, 1]])
-    assert swept(wheel).refused.code == "POD_TURNED"
+    outcome = swept(wheel)
+    assert outcome.refused.code == "POD_TURNED"
+    assert len(outcome.rests) == 5
 
 
 def test_no_rest_is_refused():
@@ -140,12 +202,16 @@ def test_a_clipped_rest_is_refused():
     wheel = Wheel("LF")
     block = block_of(record(wheel, sweep_steer(rng)[0], rng), 100.0)
     block = dataclasses.replace(block, clipped=np.ones(len(block), dtype=bool))
-    assert outcome_of_block(block, wheel).refused.code == "ACCELEROMETER_CLIPPED"
+    outcome = outcome_of_block(block, wheel)
+    assert outcome.refused.code == "ACCELEROMETER_CLIPPED"
+    cambers = [rest.camber_deg for rest in outcome.rests]
+    assert cambers == pytest.approx([-1.5, 0.9, -1.5, -2.5, -1.5], abs=0.1)
 
 
 def test_knocks_do_not_matter():
     wheel = Wheel("LF")
     outcome = swept(wheel, knocks=(1.8, 7.5, 14.0))
+    assert "KNOCKS" in codes(outcome)
     assert all(abs(error) < 1.2 for error in errors_in_u(outcome, wheel).values())
     quiet = swept(wheel)
     for quantity in Quantity:

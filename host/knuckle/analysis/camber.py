@@ -16,6 +16,7 @@ from knuckle.analysis.request import Request
 from knuckle.analysis.summary import TERMS, coverage_factor, result_of
 from knuckle.estimate.camber_model import CamberModel
 from knuckle.estimate.solver import Solution, derivative, solve
+from knuckle.estimate.wheel_model import Reading
 from knuckle.model.block import BoolArray, FloatArray
 from knuckle.model.rest import Rest
 from knuckle.model.result import (
@@ -32,6 +33,8 @@ LEAST_DISAGREEMENT_DEG = 0.01
 """Rests closer than this are never said to disagree: a tyre settles by as much."""
 
 AGREEMENT_SIGMAS = 4.0
+
+SMALLEST_READING_G = 1e-3
 
 
 def analyse_camber(rests: list[Rest], request: Request) -> Outcome:
@@ -70,7 +73,7 @@ def analyse_camber(rests: list[Rest], request: Request) -> Outcome:
         weight @ gradients,
         solution,
         dof,
-        request.condition(swept=False),
+        request.condition(Quantity.CAMBER),
     )
     placed = tuple(
         PlacedRest(
@@ -93,6 +96,22 @@ def analyse_camber(rests: list[Rest], request: Request) -> Outcome:
         (*sensor_notices(request, gyro_used=False), *notices),
         None,
         {"rests_agreeing": float(np.count_nonzero(agree)), "rests_found": float(len(rests))},
+    )
+
+
+def camber_of_rest(rest: Rest, request: Request) -> Result:
+    """Return the camber by the direction of one rest's reading, whatever is wrong with its size."""
+    size_g = max(float(np.linalg.norm(rest.accel_g)), SMALLEST_READING_G)
+    reading = Reading(rest.accel_g / size_g, rest.accel_cov_g2 / size_g**2)
+    model = CamberModel([reading], request.side, request.priors)
+    solution = solve(model.rows, model.start(), model.sources, model.pattern())
+    return result_of(
+        Quantity.CAMBER,
+        float(model.cambers(solution.x)[0]),
+        derivative(model.cambers, solution.x)[0],
+        solution,
+        noise_degrees_of_freedom([rest]),
+        request.condition(Quantity.CAMBER),
     )
 
 

@@ -9,7 +9,7 @@ from typing import Protocol
 
 import numpy as np
 
-from knuckle.analysis.camber import analyse_camber
+from knuckle.analysis.camber import analyse_camber, camber_of_rest
 from knuckle.analysis.request import Request
 from knuckle.analysis.sweep import analyse_sweep
 from knuckle.errors import KnuckleError, MeasurementRefused
@@ -140,21 +140,13 @@ def _data_notices(block: Block, rests: list[Rest], dropped: Sequence[Dropped]) -
 
 
 def _bare_rests(rests: list[Rest], request: Request) -> tuple[PlacedRest, ...]:
-    """Return rests with their camber but without position, as far as they can be read."""
-    kept: list[PlacedRest] = []
+    """Return rests with the camber they read, and without position."""
+    kept = []
     for rest in rests:
-        try:
-            alone = analyse_camber([rest], request).rests[0]
-        except MeasurementRefused:
-            continue
+        camber = camber_of_rest(rest, request)
         kept.append(
             PlacedRest(
-                None,
-                alone.start_s,
-                alone.end_s,
-                alone.camber_deg,
-                alone.camber_expanded_uncertainty_deg,
-                None,
+                None, rest.start_s, rest.end_s, camber.value, camber.expanded_uncertainty, None
             )
         )
     return tuple(kept)

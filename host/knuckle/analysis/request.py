@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 
 from knuckle.estimate.priors import Priors
+from knuckle.model.result import Quantity
 from knuckle.model.wheel import Wheel
 
 
@@ -38,10 +39,12 @@ class Request:
         """+1 on a left wheel, -1 on a right one."""
         return self.wheel.side
 
-    def condition(self, swept: bool) -> str:
-        """Return under which conditions the results hold, in words."""
-        parts = ["relative to the pads" if self.priors.pads_known else "relative to gravity"]
-        if swept:
+    def condition(self, quantity: Quantity) -> str:
+        """Return under which conditions a result holds, in words."""
+        along = quantity is Quantity.CASTER
+        known = self.priors.pads_along_known if along else self.priors.pads_across_known
+        parts = ["relative to the pads" if known else "relative to gravity"]
+        if quantity is not Quantity.CAMBER:
             rolled = self.priors.body_roll is not None
             parts.append("body roll removed" if rolled else "as swept, on its springs")
         return ", ".join(parts)

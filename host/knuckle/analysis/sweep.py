@@ -144,7 +144,7 @@ def _outcome(
         )
 
     main = (Quantity.CAMBER, Quantity.CASTER, Quantity.SAI)
-    results = {q: result(q, at, request.condition(swept=at > 0)) for at, q in enumerate(main)}
+    results = {q: result(q, at, request.condition(q)) for at, q in enumerate(main)}
     cambers, headings = np.split(values[len(main) :], 2)
     placed = [
         PlacedRest(

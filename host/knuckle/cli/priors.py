@@ -108,46 +108,53 @@ def build_priors(typed: dict[str, str | None]) -> Priors:
     UsageError
         If something typed is no number, or is negative where it may not be.
     """
-    from knuckle.estimate.priors import AccelerometerPrior, GyroPrior, Priors
+    from knuckle.estimate.priors import Priors, SensorFigures
 
-    def sigma(name: str, read: Callable[[str], float]) -> float:
+    def stated(name: str, read: Callable[[str], float]) -> float | None:
         text = typed.get(name)
-        default = next(option.default for option in _OPTIONS if option.name == name)
-        value = read(default if text is None else text)
+        if text is None:
+            return None
+        value = read(text)
         if value < 0.0:
             flag = "--" + name.replace("_", "-")
             raise UsageError(f"{flag} is an uncertainty and cannot be negative: {text}.")
         return value
 
+    def sigma(name: str, read: Callable[[str], float], unless: float) -> float:
+        value = stated(name, read)
+        return unless if value is None else value
+
+    usual = Priors()
     brake = typed.get("brake") or "on"
     if brake not in ("on", "off"):
         raise UsageError(f"--brake takes on or off, not {brake!r}.")
     return Priors(
-        accelerometer=AccelerometerPrior.independent(
-            sigma("accel_bias", plain_number),
-            sigma("accel_scale", percentage),
-            sigma("accel_cross", percentage),
-            sigma("chip_turn", angle_deg),
-            calibrated=True,
-        ),
-        gyro=GyroPrior.independent(
-            sigma("gyro_scale", percentage),
-            sigma("gyro_cross", percentage),
-            calibrated=typed.get("gyro_scale") is not None,
-        ),
-        mount_tilt_deg=sigma("mount_tilt", angle_deg),
-        mount_yaw_deg=sigma("mount_yaw", angle_deg),
-        roll_held_deg=sigma("roll", angle_deg),
-        roll_free_deg=sigma("roll_free", angle_deg),
+        mount_tilt_deg=sigma("mount_tilt", angle_deg, usual.mount_tilt_deg),
+        mount_yaw_deg=sigma("mount_yaw", angle_deg, usual.mount_yaw_deg),
+        roll_held_deg=sigma("roll", angle_deg, usual.roll_held_deg),
+        roll_free_deg=sigma("roll_free", angle_deg, usual.roll_free_deg),
         brake_held=brake == "on",
-        toe=_given(typed.get("toe"), 0.3, TOE_GIVEN_U_DEG, "--toe"),
-        pads_across=_given(typed.get("pads_across"), 0.1, PADS_GIVEN_U_DEG, "--pads-across"),
-        pads_along=_given(typed.get("pads_along"), 0.1, PADS_GIVEN_U_DEG, "--pads-along"),
-        plates_deg=sigma("plates_u", angle_deg),
-        gyro_turn_deg=sigma("gyro_turn_u", angle_deg),
+        toe=_given(typed.get("toe"), usual.toe, TOE_GIVEN_U_DEG, "--toe"),
+        pads_across=_given(
+            typed.get("pads_across"), usual.pads_across, PADS_GIVEN_U_DEG, "--pads-across"
+        ),
+        pads_along=_given(
+            typed.get("pads_along"), usual.pads_along, PADS_GIVEN_U_DEG, "--pads-along"
+        ),
+        plates_deg=sigma("plates_u", angle_deg, usual.plates_deg),
+        gyro_turn_deg=sigma("gyro_turn_u", angle_deg, usual.gyro_turn_deg),
         body_roll=_body_roll(typed.get("body_roll")),
-        lever_m=sigma("lever", plain_number),
-        pads_known=typed.get("pads_across") is not None and typed.get("pads_along") is not None,
+        lever_m=sigma("lever", plain_number, usual.lever_m),
+        stated=SensorFigures(
+            accel_bias_mg=stated("accel_bias", plain_number),
+            accel_scale_percent=stated("accel_scale", percentage),
+            accel_cross_percent=stated("accel_cross", percentage),
+            chip_turn_deg=stated("chip_turn", angle_deg),
+            gyro_scale_percent=stated("gyro_scale", percentage),
+            gyro_cross_percent=stated("gyro_cross", percentage),
+        ),
+        pads_across_known=typed.get("pads_across") is not None,
+        pads_along_known=typed.get("pads_along") is not None,
     )
 
 
@@ -157,9 +164,9 @@ def _known(value: float, standard_uncertainty: float) -> Given:
     return Given(value, standard_uncertainty)
 
 
-def _given(text: str | None, unknown_u: float, known_u: float, flag: str) -> Given:
+def _given(text: str | None, unless: Given, known_u: float, flag: str) -> Given:
     if text is None:
-        return _known(0.0, unknown_u)
+        return unless
     value, sigma = one_or_two(text, angle_deg)
     if sigma is not None and sigma < 0.0:
         raise UsageError(f"The uncertainty of {flag} cannot be negative: {text}.")

@@ -2,11 +2,26 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
 from knuckle.model.block import FloatArray
+
+
+@dataclass(frozen=True)
+class SensorFigures:
+    """Standard uncertainties of the sensor that the user states; None where he does not.
+
+    They take the place of a calibration's, of the data sheet's and of the defaults.
+    """
+
+    accel_bias_mg: float | None = None
+    accel_scale_percent: float | None = None
+    accel_cross_percent: float | None = None
+    chip_turn_deg: float | None = None
+    gyro_scale_percent: float | None = None
+    gyro_cross_percent: float | None = None
 
 
 @dataclass(frozen=True)
@@ -71,6 +86,20 @@ class AccelerometerPrior:
         """
         return cls.independent(np.array([50.0, 50.0, 80.0]), 3.0, 2.0, 1.5, calibrated=False)
 
+    def overridden(self, stated: SensorFigures) -> AccelerometerPrior:
+        """Return the prior with the figures that the user stated in place of its own."""
+        diagonal = [0, 4, 8]
+        crossed = [i for i in range(9) if i not in diagonal]
+        covariance = self.covariance
+        for rows, sigma in (
+            ([0, 1, 2], _part(stated.accel_bias_mg, 1000.0)),
+            ([3 + i for i in diagonal], _part(stated.accel_scale_percent, 100.0)),
+            ([3 + i for i in crossed], _part(stated.accel_cross_percent, 100.0)),
+        ):
+            covariance = _with_variance(covariance, rows, sigma)
+        turn_deg = self.turn_deg if stated.chip_turn_deg is None else stated.chip_turn_deg
+        return AccelerometerPrior(covariance, turn_deg, self.calibrated)
+
 
 @dataclass(frozen=True)
 class GyroPrior:
@@ -99,6 +128,30 @@ class GyroPrior:
     def data_sheet(cls) -> GyroPrior:
         """Return the MPU-6050's tolerances (data sheet rev 3.3, table 6.1) as one sigma."""
         return cls.independent(3.0, 2.0, calibrated=False)
+
+    def overridden(self, stated: SensorFigures) -> GyroPrior:
+        """Return the prior with the figures that the user stated in place of its own."""
+        diagonal = [0, 4, 8]
+        crossed = [i for i in range(9) if i not in diagonal]
+        scale = _part(stated.gyro_scale_percent, 100.0)
+        covariance = _with_variance(self.covariance, diagonal, scale)
+        covariance = _with_variance(covariance, crossed, _part(stated.gyro_cross_percent, 100.0))
+        return GyroPrior(covariance, self.calibrated or scale is not None)
+
+
+def _part(value: float | None, whole: float) -> float | None:
+    return None if value is None else value / whole
+
+
+def _with_variance(covariance: FloatArray, rows: list[int], sigma: float | None) -> FloatArray:
+    """Return a covariance in which some unknowns are independent and have a stated sigma."""
+    if sigma is None:
+        return covariance
+    changed = covariance.copy()
+    changed[rows, :] = 0.0
+    changed[:, rows] = 0.0
+    changed[rows, rows] = sigma**2
+    return changed
 
 
 @dataclass(frozen=True)
@@ -138,8 +191,10 @@ class Priors:
         the left side rises (ISO 8855).
     lever_m : float
         Standard uncertainty of the pod's distance from the steering axis (slow sweeps only).
-    pads_known : bool
-        Whether the slopes of the pads were entered.
+    stated : SensorFigures
+        What the user states of the sensor; see `with_stated`.
+    pads_across_known, pads_along_known : bool
+        Whether that slope of the pads was entered.
     """
 
     accelerometer: AccelerometerPrior = field(default_factory=AccelerometerPrior.after_calibration)
@@ -158,7 +213,17 @@ class Priors:
     gyro_turn_deg: float = 0.05
     body_roll: tuple[Given, Given] | None = None
     lever_m: float = 0.3
-    pads_known: bool = False
+    stated: SensorFigures = SensorFigures()
+    pads_across_known: bool = False
+    pads_along_known: bool = False
+
+    def with_stated(self) -> Priors:
+        """Return these priors with the sensor figures that the user stated."""
+        return replace(
+            self,
+            accelerometer=self.accelerometer.overridden(self.stated),
+            gyro=self.gyro.overridden(self.stated),
+        )
 
     def spin_prior(self) -> tuple[FloatArray, FloatArray]:
         """Return the spin axis, shape (3,), and the covariance of (yaw, tilt) in rad^2."""

@@ -11,6 +11,7 @@ from typing import Final
 
 from knuckle.analysis.measure import measure
 from knuckle.analysis.request import Request
+from knuckle.errors import UsageError
 from knuckle.estimate.calibration import Calibration
 from knuckle.model.result import Outcome
 from knuckle.rests.detector import RestDetector
@@ -37,17 +38,35 @@ def measure_recording(
         "camber" or "sweep".
     recording : Recording
     request : Request
-        Its sensor priors are replaced by those of a calibration, if there is one.
+        Its sensor priors are replaced by those of a calibration, if there is one, and these by
+        what the user states.
     given : Calibration or None
         Named by the user.
     uncalibrated : bool
     part : Part or None
         The stretch to measure from; the whole recording if None.
+
+    Raises
+    ------
+    UsageError
+        If the recording says that it is of another wheel.
     """
+    if part is None and recording.wheel not in (None, request.wheel):
+        raise UsageError(
+            f"The recording says that it is of {recording.wheel}, not of {request.wheel}.",
+            "On the wrong side caster would come out reversed.",
+            f"Say --wheel {recording.wheel}, or correct the recording.",
+        )
     block, priors = recording.calibrated(request.priors, given, uncalibrated)
     if part is not None:
         block = part.cut(block)
     detector = RestDetector(block.rate_hz, block.gyro_dps is not None)
     detector.push(block)
     detector.finish()
-    return measure(name, block, detector.rests(), replace(request, priors=priors), detector.dropped)
+    return measure(
+        name,
+        block,
+        detector.rests(),
+        replace(request, priors=priors.with_stated()),
+        detector.dropped,
+    )

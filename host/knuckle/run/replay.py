@@ -10,6 +10,7 @@ from knuckle.errors import RecordingError, UsageError
 from knuckle.estimate.calibration import Calibration
 from knuckle.estimate.priors import AccelerometerPrior, Priors
 from knuckle.model.block import Block
+from knuckle.model.wheel import Wheel
 from knuckle.run.calibrations import of_settings
 from knuckle.run.parts import Part, from_facts
 from knuckle.store.capture import CaptureReader, is_capture, read_capture
@@ -42,6 +43,8 @@ class Recording:
     notices: list[str]
     parts: Sequence[Part] = ()
     """Which stretch belongs to which wheel, where one pod went round the car."""
+    wheel: Wheel | None = None
+    """The wheel that the recording itself names."""
 
     def calibrated(
         self, priors: Priors, given: Calibration | None, uncalibrated: bool
@@ -87,15 +90,18 @@ def read_recording(path: Path, stream: int | None = None) -> Recording:
         if len(block) == 0:
             raise _empty(path)
         # An exported run says so where its readings are the pod's own.
-        return Recording(block, None, facts.get("calibration") != "none", facts, notices)
+        says_calibrated = facts.get("calibration") != "none"
+        wheel = _wheel(facts.get("wheel"))
+        return Recording(block, None, says_calibrated, facts, notices, wheel=wheel)
     with read_capture(path) as capture:
         wanted = _stream(capture, stream)
         decoded = decode(_pieces(capture, wanted))
         notices = list(capture.notices)
         parts = from_facts(capture.header.facts)
+        wheel = _wheel(capture.header.streams[wanted].wheel)
     if decoded.block is None:
         raise _empty(path)
-    return recording_of(decoded.block, decoded, notices, parts)
+    return replace(recording_of(decoded.block, decoded, notices, parts), wheel=wheel)
 
 
 def recording_of(
@@ -120,6 +126,11 @@ def recording_of(
         notices,
         parts,
     )
+
+
+def _wheel(name: str | None) -> Wheel | None:
+    text = (name or "").strip().upper()
+    return Wheel(text) if text in set(Wheel) else None
 
 
 def _stream(capture: CaptureReader, stream: int | None) -> int:
