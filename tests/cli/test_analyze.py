@@ -99,7 +99,7 @@ def test_priors_by_option(log, analyze) -> None:
         return analyze(path, *SWEEP, *words)[1]["results"][name]["expanded_uncertainty"]
 
     assert uncertainty("camber", "--mount-tilt", "0.02") < 0.6 * uncertainty("camber")
-    assert uncertainty("caster", "--toe", "0,1") > uncertainty("caster")
+    assert uncertainty("caster", "--toe", "0;1") > uncertainty("caster")
     assert uncertainty("camber", "--uncalibrated") > 5 * uncertainty("camber")
     stated = uncertainty("camber", "--uncalibrated", "--accel-bias", "1", "--chip-turn", "0.1")
     assert stated < 0.8 * uncertainty("camber", "--uncalibrated")
