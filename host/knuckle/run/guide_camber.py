@@ -33,8 +33,12 @@ from knuckle.run.live_angles import LiveAngles
 from knuckle.run.parts import Part
 from knuckle.wire.messages import Cue
 
-STILL_S: Final = 1.5
-"""A rest counts once it is that old: a hand that only pauses does not."""
+STILL_S: Final = 1.0
+"""A rest counts once it is that old: a hand that only pauses is not that still for so long."""
+LAST_REST_S: Final = 2.0
+"""The recording ends with the last rest: it goes on until that is old enough for a reading."""
+TAKEN_OFF_DPS: Final = 2.0
+"""Turning that fast the pod is on its way already, though its rest has not been ended yet."""
 
 
 class CamberGuide:
@@ -58,7 +62,6 @@ class CamberGuide:
         self._state = "moving"
         self._trouble = ""
         self._link_down = False
-        self._gyro = True
         self._first_s: float | None = None
         self._now_s = 0.0
         self._finished = False
@@ -124,9 +127,9 @@ class CamberGuide:
         if self._trouble:
             return self._trouble, Ask.TROUBLE
         if self._wheel_open and self._counted:
-            return self._next_words("Taken; now to the"), Ask.TAKEN
+            return self._taken_words, Ask.TAKEN
         if self._wheel_open and not self._handling.handled:
-            return self._next_words("Take the pod to the"), Ask.MOVE
+            return f"Take the pod to the {self._next.spoken} wheel", Ask.MOVE
         if self._rest is not None or self._pausing:
             return f"Keep still: {self._next.spoken}", Ask.HOLD
         asked = Ask.MOVE if self._first_s is not None else Ask.WAIT
@@ -136,8 +139,13 @@ class CamberGuide:
     def _next(self) -> Wheel:
         return self._order[min(len(self._parts), len(self._order) - 1)]
 
-    def _next_words(self, lead: str) -> str:
-        return f"{lead} {self._next.spoken} wheel" if len(self._parts) < len(self._order) else lead
+    @property
+    def _all_taken(self) -> bool:
+        return len(self._parts) == len(self._order)
+
+    @property
+    def _taken_words(self) -> str:
+        return "Taken" if self._all_taken else f"Taken; now to the {self._next.spoken} wheel"
 
     # ---- what happens
 
@@ -155,6 +163,7 @@ class CamberGuide:
             case RestEnded(rest=rest, t_s=t_s):
                 self._angles.rested(rest)
                 self._end_rest(t_s)
+                return self._finish() if self._all_taken else []
             case RestWithdrawn(t_s=t_s):
                 return self._withdrawn(t_s)
             case LinkDown():
@@ -168,13 +177,20 @@ class CamberGuide:
     def _sampled(self, block: Block) -> list[Cue]:
         if self._first_s is None:
             self._first_s = float(block.t_s[0])
-            self._gyro = block.gyro_dps is not None
         self._now_s = float(block.t_s[-1])
         self._angles.push(block)
         if self._rest is None:
             self._handling.follow(self._angles, self._now_s)
         rest = self._rest
-        if rest is None or self._counted or self._now_s - rest.start_s < STILL_S:
+        if rest is None:
+            return []
+        age_s = self._now_s - rest.start_s
+        if self._counted:
+            return self._finish() if self._all_taken and age_s >= LAST_REST_S else []
+        if age_s < STILL_S:
+            return []
+        rate_dps = self._angles.rate_dps
+        if rate_dps is not None and rate_dps > TAKEN_OFF_DPS:
             return []
         return self._count(rest)
 
@@ -200,8 +216,11 @@ class CamberGuide:
         self._wheel_open = True
         self._counted = True
         self._handling.rested(rest, self._angles)
-        if len(self._parts) < len(self._order):
-            return [Cue.TAKEN]
+        return [Cue.TAKEN]
+
+    def _finish(self) -> list[Cue]:
+        if self._finished:
+            return []
         self._finished = True
         return [Cue.FINISHED]
 
