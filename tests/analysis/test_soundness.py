@@ -136,13 +136,9 @@ def test_without_gyro_it_is_said_what_could_not_be_checked():
     assert "BRAKE_UNCHECKED" not in codes(with_plates)
 
 
-def test_a_wrong_plate_angle_is_not_believed():
-    outcome = swept(Wheel("LF"), plates_deg=(26.0, 26.0))
-    assert outcome.refused is not None or codes(outcome) & {
-        "BRAKE_NOT_HELD",
-        "BRAKE_DOUBTFUL",
-        "MODEL_MISFIT",
-    }
+@pytest.mark.parametrize("plates", [(26.0, 26.0), (20.0, 14.0), (12.0, 25.0)])
+def test_wrong_plate_angles_beside_a_gyro_are_named_as_the_cause(plates):
+    assert swept(Wheel("LF"), plates_deg=plates).refused.code == "PLATES_DISAGREE"
 
 
 @pytest.mark.parametrize(("shake_g", "code"), [(0.0015, "MODEL_MISFIT"), (0.006, None)])
@@ -172,7 +168,7 @@ def test_lost_samples_are_counted():
     lost[[100, 700]] = 2, 3
     outcome = outcome_of_block(dataclasses.replace(block, lost_before=lost), wheel)
     assert "SAMPLES_LOST" in codes(outcome)
-    assert any("5 samples" in warning.text for warning in outcome.warnings)
+    assert any(": 5." in warning.text for warning in outcome.warnings)
 
 
 def test_readings_that_are_not_gravity_are_refused():

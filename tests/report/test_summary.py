@@ -67,7 +67,7 @@ def test_detail_says_all(store: Store):
         "pod 0001020304050607: 'left pod', bench, firmware 1.2.3",
         "Result for LF by sweep-1, knuckle 0.1.0",
         "caster 5.00 ± 0.31 deg, SAI 12.00 ± 0.42 deg\n  (a later result",
-        "Caster                       +5.00 +- 0.31 deg",
+        "Caster                       +5.00 ± 0.31 deg",
         "holds relative to gravity, as swept, on its springs",
         "0.13 deg  64%  mount: spin axis against the pod",
         "+19.49",

@@ -60,8 +60,8 @@ def _axis_from_cone(readings_g: FloatArray) -> FloatArray:
     if readings_g.shape[0] < 3:
         raise MeasurementRefused(
             "STRAIGHT_MISSING",
-            f"The wheel came to rest {readings_g.shape[0]} time(s) only; a sweep needs straight "
-            "ahead, one position to the left and one to the right.",
+            f"Rests of the wheel: {readings_g.shape[0]}. A sweep needs three at least: straight "
+            "ahead, one to the left and one to the right.",
             "Positions were passed over, or the wheel was not held still for long enough.",
             "Sweep again: rest at straight ahead, at each lock, and at straight ahead again.",
         )

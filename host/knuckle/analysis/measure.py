@@ -106,13 +106,15 @@ def _sentence(error: KnuckleError) -> str:
 
 
 def _data_notices(block: Block, rests: list[Rest], dropped: Sequence[Dropped]) -> list[Notice]:
+    end_s = float(block.t_s[-1]) if len(block) else 0.0
     notices = [
         Notice(
             "MOVED_DURING_REST",
-            f"The wheel moved while it seemed to rest at {drop.start_s:.1f} s: {drop.reason}",
+            f"What seemed a rest at {drop.start_s:.1f} s was not used: {drop.reason}.",
         )
         for drop in dropped
-        if not any(
+        if drop.end_s < end_s - SAME_HOLD_S
+        and not any(
             rest.start_s - SAME_HOLD_S <= drop.end_s and drop.start_s <= rest.end_s + SAME_HOLD_S
             for rest in rests
         )
@@ -121,20 +123,20 @@ def _data_notices(block: Block, rests: list[Rest], dropped: Sequence[Dropped]) -
     stretches = int(block.stretch[-1] - block.stretch[0]) if len(block) else 0
     if lost:
         notices.append(
-            Notice("SAMPLES_LOST", f"{lost} samples were lost on the way; none was invented.")
+            Notice("SAMPLES_LOST", f"Samples lost on the way: {lost}. None was invented.")
         )
     if stretches:
         notices.append(
             Notice(
                 "RECORD_BROKEN",
-                f"The record was broken {stretches} time(s) by a restart or a long gap: the "
-                "gyro's turn across it was not used.",
+                f"Restarts or long gaps in the record: {stretches}. The gyro's turn across them "
+                "was not used.",
             )
         )
     knocks = sum(rest.knocks for rest in rests)
     if knocks:
         notices.append(
-            Notice("KNOCKS", f"{knocks} short knock(s) during rests were left out of the means.")
+            Notice("KNOCKS", f"Short knocks during rests, left out of the means: {knocks}.")
         )
     return notices
 

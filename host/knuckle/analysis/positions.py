@@ -97,8 +97,8 @@ def place(steer_deg: FloatArray, is_rest: list[bool], straight: int | None) -> P
     if len(clusters) < 3:
         raise MeasurementRefused(
             "STRAIGHT_MISSING",
-            f"The wheel came to rest in {len(clusters)} position(s); a sweep needs straight "
-            "ahead, one to the left and one to the right.",
+            f"Positions in which the wheel came to rest: {len(clusters)}. A sweep needs three: "
+            "straight ahead, one to the left and one to the right.",
             "A position was passed over, or the wheel was not held still there for long enough.",
             "Sweep again: rest at straight ahead, at each lock, and at straight ahead again.",
         )

@@ -29,7 +29,7 @@ def usable_rests(rests: list[Rest], request: Request) -> tuple[list[Rest], list[
         raise MeasurementRefused(
             "NO_REST",
             "The wheel never came to rest long enough for a reading.",
-            "The pod was being handled, the engine ran, or the recording is too short.",
+            "The pod was being handled, the engine ran, or the recording is too short or damaged.",
             "Let go of the wheel and the car, and keep still for two seconds.",
         )
     _check_size(rests, request)
@@ -55,7 +55,7 @@ def usable_rests(rests: list[Rest], request: Request) -> tuple[list[Rest], list[
         notices.append(
             Notice(
                 "REST_LEFT_OUT",
-                f"{len(rests) - len(level)} rest(s) left out: the pod's +Y was far from level, "
+                f"Rests left out: {len(rests) - len(level)}. The pod's +Y was far from level, "
                 "so it was not on the wheel then.",
             )
         )

@@ -28,8 +28,8 @@ BIAS_SHARE = 0.25
 
 SLOW_SWEEP = Notice(
     "SLOW_SWEEP",
-    "The wheel did not rest at the locks: moments of the slow move were used instead, with "
-    "their larger uncertainty.",
+    "The wheel did not rest at both locks and at straight ahead: moments of slow moves were "
+    "used as well, with their larger uncertainty.",
 )
 
 

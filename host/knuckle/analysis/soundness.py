@@ -46,10 +46,13 @@ class Sources:
     unseen : sequence of int
         The rests after which a slip of the mount would go unseen: no position was visited
         both before and after.
+    without_plates : callable or None
+        Fits the gyro's turns alone, where plates were given beside them.
     """
 
     gyro: bool
     unseen: Sequence[int]
+    without_plates: FitFunction | None = None
 
 
 @dataclass(frozen=True)
@@ -67,13 +70,33 @@ def find_sound_fit(fit: FitFunction, priors: Priors, sources: Sources) -> SoundF
     Raises
     ------
     MeasurementRefused
-        BRAKE_NOT_HELD, BRAKE_OR_MOUNT, MOUNT_SLIPPED or READINGS_DISAGREE.
+        PLATES_DISAGREE, BRAKE_NOT_HELD, BRAKE_OR_MOUNT, MOUNT_SLIPPED or READINGS_DISAGREE.
     """
-    chosen, notices = _held_or_free(fit, priors, sources)
+    try:
+        chosen, notices = _held_or_free(fit, priors, sources)
+    except MeasurementRefused:
+        _refuse_plates(priors, sources)
+        raise
     if chosen.probability >= MISFIT_SIGNIFICANCE:
         return SoundFit(chosen, notices)
+    _refuse_plates(priors, sources)
     _refuse_slip(fit, priors, chosen)
     return _misfit(chosen, notices)
+
+
+def _refuse_plates(priors: Priors, sources: Sources) -> None:
+    """Refuse if the readings fit, once the turn plates' angles are left out."""
+    if sources.without_plates is None:
+        return
+    bare = fit_or_none(sources.without_plates, priors.roll_held_deg)
+    if bare is not None and bare.probability >= MISFIT_SIGNIFICANCE:
+        raise MeasurementRefused(
+            "PLATES_DISAGREE",
+            "The turn plates' angles that were typed disagree with the gyro, whose turns fit the "
+            "readings.",
+            "An angle was misread, or left and right were exchanged.",
+            "Correct --plates, or leave it out.",
+        )
 
 
 def _held_or_free(

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 from scipy.stats import chi2
 
@@ -72,7 +74,9 @@ def analyse_sweep(block: Block, rests: list[Rest], request: Request) -> Outcome:
 
 
 def _sound(problem: SweepProblem) -> SoundFit:
-    sources = Sources(gyro=bool(problem.turns), unseen=problem.unseen)
+    both = problem.turns and problem.marks
+    without = replace(problem, marks=[]).fit if both else None
+    sources = Sources(bool(problem.turns), problem.unseen, without)
     return find_sound_fit(problem.fit, problem.priors, sources)
 
 

@@ -20,6 +20,7 @@ from knuckle.cli import log
 from knuckle.cli.invocation import Invocation
 from knuckle.config import resolve
 from knuckle.errors import KnuckleError, UsageError
+from knuckle.terminal import plain as plain_signs
 
 COMMANDS: Final = ("demo", "pods", "watch", "camber", "sweep", "analyze", "runs", "config")
 """The modules of this package that hold a command, in the order of the help.
@@ -159,9 +160,10 @@ def run(arguments: Sequence[str]) -> int:
     arguments : sequence of str
         What stands after the program's name.
     """
+    plain_signs.register()
     for stream in (sys.stdout, sys.stderr):
         if isinstance(stream, io.TextIOWrapper):
-            stream.reconfigure(errors="replace")
+            stream.reconfigure(errors=plain_signs.ERRORS)
     try:
         code = build()(args=_general_first(arguments), prog_name="knuckle", standalone_mode=False)
         sys.stdout.flush()

@@ -53,7 +53,7 @@ _OPTIONS: Final = (
     _Option("lever", "M", "0.3", "Pod from the steering axis (slow sweeps only)."),
     _Option(
         "body_roll",
-        "LEFT;RIGHT",
+        "LEFT/RIGHT",
         "as swept",
         "Roll of the body at left and right lock; left side up is positive.",
     ),
@@ -181,7 +181,7 @@ def _body_roll(text: str | None) -> tuple[Given, Given] | None:
         raise UsageError(
             "--body-roll needs two angles: at left lock and at right lock.",
             "",
-            "Write them as LEFT;RIGHT, for example 0.4;-0.4.",
+            "Write them as LEFT/RIGHT, for example 0.4/-0.4.",
         )
     return _known(left, BODY_ROLL_GIVEN_U_DEG), _known(right, BODY_ROLL_GIVEN_U_DEG)
 
@@ -197,11 +197,11 @@ def read_plates(text: str | None) -> tuple[float, float] | None:
     if text is None:
         return None
     left, right = one_or_two(text, angle_deg)
-    both = (abs(left), abs(left if right is None else right))
+    both = (left, left if right is None else right)
     if not all(5.0 <= angle <= 60.0 for angle in both):
         raise UsageError(
             f"--plates {text}: turn plates are read at 5 to 60 deg.",
             "",
-            "Give the change of heading from straight ahead, for example --plates 20.",
+            "Give the change of heading from straight ahead without a sign, such as --plates 20.",
         )
     return both

@@ -66,7 +66,7 @@ def result_lines(result: Result) -> Iterator[str]:
     """Yield a result's value, what limits it and what to do about that."""
     name = _NAMES[result.quantity]
     yield (
-        f"{name:<26}{result.value:+8.2f} +- {result.expanded_uncertainty:.2f} {result.unit}"
+        f"{name:<26}{result.value:+8.2f} ± {result.expanded_uncertainty:.2f} {result.unit}"
         f"  (95 %, k = {result.coverage_factor:.2f})"
     )
     largest = result.dominant
@@ -83,7 +83,7 @@ def result_lines(result: Result) -> Iterator[str]:
 def _rest_line(number: int, rest: PlacedRest) -> str:
     steer = "      -" if rest.steer_deg is None else f"{rest.steer_deg:+7.2f}"
     position = "-" if rest.position is None else rest.position.value
-    camber = f"{rest.camber_deg:+7.2f} +- {rest.camber_expanded_uncertainty_deg:.2f}"
+    camber = f"{rest.camber_deg:+7.2f} ± {rest.camber_expanded_uncertainty_deg:.2f}"
     return (
         f"  {number:>3}  {position:<9}{rest.start_s:>9.1f}{rest.end_s:>9.1f}   {camber}    {steer}"
     )

@@ -17,6 +17,10 @@ from knuckle.store.capture import CaptureReader, is_capture, read_capture
 from knuckle.store.recording import Decoded, decode
 from knuckle.wire.textlog import read_csv
 
+SLOWEST_HZ = 2.0
+FASTEST_HZ = 20_000.0
+"""Rates beyond these are a slip of unit: pods send 10 to 1000 samples a second."""
+
 
 @dataclass(frozen=True)
 class Recording:
@@ -89,6 +93,7 @@ def read_recording(path: Path, stream: int | None = None) -> Recording:
         block, facts, notices = read_csv(path)
         if len(block) == 0:
             raise _empty(path)
+        _check_rate(path, block)
         # An exported run says so where its readings are the pod's own.
         says_calibrated = facts.get("calibration") != "none"
         wheel = _wheel(facts.get("wheel"))
@@ -126,6 +131,16 @@ def recording_of(
         notices,
         parts,
     )
+
+
+def _check_rate(path: Path, block: Block) -> None:
+    if not SLOWEST_HZ <= block.rate_hz <= FASTEST_HZ:
+        raise RecordingError(
+            f"{path} has {block.rate_hz:.4g} samples a second by its time column.",
+            "The time is most likely in another unit than the header says: t_s is in seconds, "
+            "t_ms in milliseconds.",
+            "Correct the header, or convert the column.",
+        )
 
 
 def _wheel(name: str | None) -> Wheel | None:
