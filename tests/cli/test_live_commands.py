@@ -13,11 +13,10 @@ from knuckle.cli.live import sim_in_order
 from knuckle.cli.live_view import scene_of
 from knuckle.config import resolve
 from knuckle.errors import UsageError
+from knuckle.model.guidance import Ask, Guidance, LinkState, PlaceMark
 from knuckle.model.wheel import Wheel
-from knuckle.run.guide import Ask, Guidance, PlaceMark
-from knuckle.run.view import LinkState, LiveView
+from knuckle.run.view import LiveView
 from knuckle.store.database import Store
-from knuckle.terminal.scene import Mood
 
 
 @pytest.fixture(autouse=True)
@@ -157,14 +156,10 @@ def test_the_driver_sees_the_steer_angle_large_with_its_side() -> None:
     assert scene_of(moment(12.34, Wheel.RF)).caption == "steer, left (in)"
     assert scene_of(moment(-12.34, Wheel.RF)).caption == "steer, right (out)"
     assert scene_of(moment(0.1, Wheel.RF)).caption == "steer, straight ahead"
-    assert scene.mood is Mood.MOVE
+    assert scene.ask is Ask.MOVE
     assert scene.goal_deg == 20.0
     assert not scene.links[0].connected
     assert scene_of(moment(None, Wheel.LF)).value == ""
-
-
-def test_every_ask_has_a_mood() -> None:
-    assert [Mood(ask.value).name for ask in Ask] == [ask.name for ask in Ask]
 
 
 def test_camber_shows_camber_large() -> None:

@@ -12,11 +12,11 @@ from flows.live_run import LiveRun, live
 from knuckle.analysis.request import Request
 from knuckle.errors import UsageError
 from knuckle.model.block import Block
+from knuckle.model.guidance import Ask
 from knuckle.model.result import Quantity
 from knuckle.model.wheel import Wheel
 from knuckle.report.export import export_capture
 from knuckle.run.events import RunEvent
-from knuckle.run.guide import Ask
 from knuckle.run.guide_camber import CamberGuide
 from knuckle.run.parts import Part, from_facts, part_of
 from knuckle.run.readings import Readings

@@ -8,25 +8,26 @@ from dataclasses import replace
 import pytest
 from rich.console import Console
 
+from knuckle.model.guidance import Ask, LinkState, PlaceMark
 from knuckle.model.wheel import Wheel
 from knuckle.terminal import digits, wheel_picture
 from knuckle.terminal.glyphs import glyphs_for
 from knuckle.terminal.letters import large_words
 from knuckle.terminal.picture import Picture
-from knuckle.terminal.scene import LinkHealth, Mood, PositionMark, Scene, steer_words
+from knuckle.terminal.scene import Scene, steer_words
 
 SCENE = Scene(
     title="Sweep, left front",
     state="Turn further out",
-    mood=Mood.MOVE,
+    ask=Ask.MOVE,
     value="-12.34",
     uncertainty="0.08 deg",
     caption="camber",
     steer_deg=14.0,
     goal_deg=20.0,
     wheel=Wheel.LF,
-    positions=(PositionMark("straight", 1, 2), PositionMark("in", 1), PositionMark("out", 0)),
-    links=(LinkHealth("front pod", rate_hz=100.0, lost=3, damaged=1),),
+    places=(PlaceMark("straight", 1, 2), PlaceMark("in", 1), PlaceMark("out", 0)),
+    links=(LinkState("front pod", rate_hz=100.0, lost=3, damaged=1),),
     figures=(("temperature", "23.1 C"), ("noise", "0.02 deg"), ("rate", "0.1 deg/s")),
     footer="Ctrl-C ends; what was captured is kept",
 )
@@ -101,7 +102,7 @@ def test_no_colour_has_no_colour_codes(monkeypatch: pytest.MonkeyPatch) -> None:
 
 
 def test_lost_link_is_told_in_words() -> None:
-    scene = Scene("Watch", "Waiting", links=(LinkHealth("pod", connected=False),))
+    scene = Scene("Watch", "Waiting", links=(LinkState("pod", connected=False),))
     assert "LINK LOST" in drawn(scene, "ascii", 80, 24)
 
 

@@ -14,14 +14,15 @@ from pathlib import Path
 import pytest
 from rich.console import Console
 
+from knuckle.model.guidance import Ask, LinkState, PlaceMark
 from knuckle.model.wheel import Wheel
 from knuckle.terminal.glyphs import glyphs_for
 from knuckle.terminal.letters import large_words
 from knuckle.terminal.progress import long_work
-from knuckle.terminal.scene import LinkHealth, Mood, PositionMark, Scene
+from knuckle.terminal.scene import Scene
 from knuckle.terminal.screen import LiveScreen, PlainScreen, make_screen
 
-SCENE = Scene("Camber, left front", "Keep still", Mood.HOLD, wheel=Wheel.LF)
+SCENE = Scene("Camber, left front", "Keep still", Ask.HOLD, wheel=Wheel.LF)
 
 
 def file_console(**options: object) -> tuple[Console, io.StringIO]:
@@ -37,9 +38,9 @@ def test_one_line_for_each_change_of_state() -> None:
             screen.show(replace(SCENE, value=value))
         screen.show(replace(SCENE, state="Taken", value="-1.25", uncertainty="0.10 deg"))
         screen.say("a line [not markup] :smile:")
-        lost = replace(SCENE, links=(LinkHealth("pod", connected=False),))
+        lost = replace(SCENE, links=(LinkState("pod", connected=False),))
         screen.show(lost)
-        screen.show(replace(SCENE, steer_deg=-3.0, positions=(PositionMark("in", 1),)))
+        screen.show(replace(SCENE, steer_deg=-3.0, places=(PlaceMark("in", 1),)))
     assert stream.getvalue().splitlines() == [
         "Camber, left front: Keep still | -1.0 deg",
         "Camber, left front: Taken | -1.25 ± 0.10 deg (95 %)",
@@ -88,14 +89,15 @@ LIVE = """
 import sys, time
 from rich.console import Console
 from knuckle.model.wheel import Wheel
-from knuckle.terminal.scene import LinkHealth, Mood, PositionMark, Scene
+from knuckle.model.guidance import Ask, LinkState, PlaceMark
+from knuckle.terminal.scene import Scene
 from knuckle.terminal.screen import make_screen
 with make_screen(Console()) as screen:
     for step in range(100):
-        screen.show(Scene("Sweep, right front", "Turn further in", Mood.MOVE, f"{step / 100:.2f}",
+        screen.show(Scene("Sweep, right front", "Turn further in", Ask.MOVE, f"{step / 100:.2f}",
             "deg", "0.08 deg", "camber", step / 5, 20.0, Wheel.RF,
-            (PositionMark("straight", 1), PositionMark("in", 0)),
-            (LinkHealth("pod", True, 100.0),)))
+            (PlaceMark("straight", 1), PlaceMark("in", 0)),
+            (LinkState("pod", True, 100.0),)))
         if step == 3:
             screen.say("Straight ahead is taken.")
     input()

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Final
 
-from knuckle.run.guide import Ask
+from knuckle.model.guidance import Ask
 from knuckle.run.view import LiveView
-from knuckle.terminal.scene import LinkHealth, Mood, PositionMark, Scene
+from knuckle.terminal.scene import Scene
 from knuckle.terminal.screen import LiveScreen
 from knuckle.wire.messages import Cue
 
@@ -60,7 +60,7 @@ def scene_of(live: LiveView, prefix: str = "", *, plain: bool = False) -> Scene:
         For plain lines: shorter, so that they fit 80 columns; those name the steer angle by
         themselves.
     """
-    guidance, link = live.guidance, live.link
+    guidance = live.guidance
     swept = live.measure == "sweep"
     caption, value = _steer(live) if swept else _camber(live)
     shows_places = not plain or (swept and guidance.ask is Ask.TAKEN)
@@ -68,19 +68,15 @@ def scene_of(live: LiveView, prefix: str = "", *, plain: bool = False) -> Scene:
     return Scene(
         title=f"{prefix}{'Sweep' if swept else 'Camber'}, {on}",
         state=guidance.words,
-        mood=Mood(guidance.ask.value),
+        ask=guidance.ask,
         value="" if swept and plain else value,
         unit="deg",
         caption=caption,
         steer_deg=live.steer_deg if swept else None,
         goal_deg=guidance.goal_deg if swept else None,
         wheel=live.wheel,
-        positions=tuple(
-            PositionMark(place.name, place.taken, place.wanted)
-            for place in guidance.places
-            if shows_places
-        ),
-        links=(LinkHealth(link.name, link.connected, link.rate_hz, link.lost, link.damaged),),
+        places=guidance.places if shows_places else (),
+        links=(live.link,),
         figures=_figures(live) if swept else (),
         footer=FOOTER,
     )

@@ -4,18 +4,12 @@ from __future__ import annotations
 
 import math
 
-from knuckle.errors import KnuckleError
+from knuckle.model.guidance import Ask
 from knuckle.model.wheel import Wheel
 from knuckle.run.events import (
     ButtonPressed,
-    CommandFailed,
     Ended,
-    Health,
-    Knocked,
     LinkDown,
-    LinkUp,
-    PodReport,
-    PodRestarted,
     PodSeen,
     RestEnded,
     RestReady,
@@ -24,16 +18,16 @@ from knuckle.run.events import (
     StillnessChanged,
 )
 from knuckle.run.live_angles import LiveAngles
-from knuckle.terminal.scene import LinkHealth, Mood, Scene
-from knuckle.wire.messages import Fault
+from knuckle.run.view import LinkWatch
+from knuckle.terminal.scene import Scene
 
 CLEARLY_TURNING_DPS = 1.0
 """Steady turning looks calm to the detector of rests; to a person it is movement."""
 
 _STATES = {
-    "moving": ("Moving", Mood.MOVE),
-    "settling": ("Settling", Mood.HOLD),
-    "still": ("Still", Mood.TAKEN),
+    "moving": ("Moving", Ask.MOVE),
+    "settling": ("Settling", Ask.HOLD),
+    "still": ("Still", Ask.TAKEN),
 }
 
 
@@ -49,11 +43,8 @@ class WatchScene:
     def __init__(self, wheel: Wheel) -> None:
         self._wheel = wheel
         self._angles = LiveAngles()
-        self._state, self._mood = "Waiting for the pod", Mood.WAIT
-        self._name = "pod"
-        self._connected = True
-        self._health: Health | None = None
-        self._lost = 0
+        self._state, self._ask = "Waiting for the pod", Ask.WAIT
+        self._link = LinkWatch()
         self._first_s: float | None = None
         self._newest_s = 0.0
 
@@ -64,9 +55,10 @@ class WatchScene:
 
     def take(self, event: RunEvent) -> list[str]:
         """Take an event; return lines that shall stay on the screen."""
+        lines = self._link.take(event)
         match event:
-            case PodSeen():
-                return self._met(event)
+            case PodSeen(again=again):
+                lines.insert(0, f"Pod {self._link.state.name}" + (" again." if again else "."))
             case Samples(block=block) if len(block):
                 if self._first_s is None:
                     self._first_s = float(block.t_s[0])
@@ -75,72 +67,38 @@ class WatchScene:
             case RestReady(rest=rest) | RestEnded(rest=rest):
                 self._angles.rested(rest)
             case StillnessChanged(state=state):
-                self._state, self._mood = _STATES[state]
-            case Health():
-                self._health = event
-                self._lost += event.lost
-            case LinkDown(reason=reason):
-                self._connected = False
-                self._state, self._mood = "Link lost", Mood.TROUBLE
-                return [_told(reason)]
-            case LinkUp(gap_s=gap_s):
-                self._connected = True
-                return [f"The pod is back after {gap_s:.1f} s."]
-            case PodRestarted(cause=cause):
-                return [f"The pod has restarted ({cause.name.lower().replace('_', ' ')})."]
-            case Knocked():
-                return ["A knock: left out of the mean."]
+                self._state, self._ask = _STATES[state]
+            case LinkDown():
+                self._state, self._ask = "Link lost", Ask.TROUBLE
             case ButtonPressed():
                 self._angles.straight_here()
-                return ["Button: the steer angle is zero here."]
-            case CommandFailed(reason=reason):
-                return [_told(reason)]
-            case PodReport(message=Fault() as fault):
-                kind = "has come" if fault.present else "is gone"
-                return [f"The pod reports: fault {fault.code} of channel {fault.channel} {kind}."]
+                lines.append("Button: the steer angle is zero here.")
             case Ended(error=error):
-                self._state, self._mood = "Ended", Mood.DONE
+                self._state, self._ask = "Ended", Ask.DONE
                 if error is not None:
                     raise error
-        return []
+        return lines
 
     def scene(self) -> Scene:
         """Return what there is to show now."""
         camber_deg, rate_dps = self._angles.camber_deg, self._angles.rate_dps
-        state, mood = self._state, self._mood
-        if mood is Mood.HOLD and rate_dps is not None and rate_dps > CLEARLY_TURNING_DPS:
-            state, mood = _STATES["moving"]
+        state, ask = self._state, self._ask
+        if ask is Ask.HOLD and rate_dps is not None and rate_dps > CLEARLY_TURNING_DPS:
+            state, ask = _STATES["moving"]
         return Scene(
             title=f"Watch, {self._wheel.spoken}",
             state=state,
-            mood=mood,
+            ask=ask,
             value="" if camber_deg is None else f"{camber_deg:.2f}",
             unit="deg",
             caption="camber, live",
             steer_deg=self._angles.steer_deg,
             wheel=self._wheel,
-            links=(
-                LinkHealth(
-                    self._name,
-                    self._connected,
-                    None if self._health is None else self._health.rate_hz,
-                    self._lost,
-                    0 if self._health is None else _damaged(self._health),
-                ),
-            ),
+            links=(self._link.state,),
             figures=self._figures(),
             footer="For looking, not a result; nothing is stored. Ctrl-C ends.",
             beat=int(self.passed_s),
         )
-
-    def _met(self, seen: PodSeen) -> list[str]:
-        hello = seen.hello
-        self._name = (hello.name or hello.hardware) if hello is not None else "text pod"
-        self._connected = True
-        lines = [f"Pod {self._name}" + (" again." if seen.again else ".")]
-        if seen.settings_problem and not seen.again:
-            lines.append(seen.settings_problem)
-        return lines
 
     def _figures(self) -> tuple[tuple[str, str], ...]:
         found: list[tuple[str, str]] = []
@@ -148,7 +106,7 @@ class WatchScene:
             found.append(("pod turned", f"{pitch_deg:.1f} deg"))
         if (rate_dps := self._angles.rate_dps) is not None:
             found.append(("rate", f"{rate_dps:.2f} deg/s"))
-        health = self._health
+        health = self._link.health
         if health is not None:
             if health.accel_noise_g is not None:
                 # A small sideways reading in g is an angle against gravity in rad.
@@ -159,12 +117,3 @@ class WatchScene:
                 found.append(("temperature", f"{health.temp_c:.1f} C"))
             found.append(("bytes lost", str(health.counts.discarded_bytes)))
         return tuple(found)
-
-
-def _damaged(health: Health) -> int:
-    counts = health.counts
-    return counts.bad_crc + counts.bad_cobs + counts.too_long + counts.malformed + counts.bad_lines
-
-
-def _told(error: KnuckleError) -> str:
-    return str(error)

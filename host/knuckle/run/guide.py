@@ -1,56 +1,14 @@
-"""What guides have in common: what they ask of the operator, and how they are driven."""
+"""What guides have in common: how they are driven."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
-from enum import StrEnum
 from typing import Protocol
 
+from knuckle.model.guidance import Guidance
 from knuckle.model.rest import Rest
 from knuckle.run.events import RunEvent
 from knuckle.wire.messages import Cue
-
-
-class Ask(StrEnum):
-    """What a guide asks of the operator at a moment."""
-
-    WAIT = "wait"
-    HOLD = "hold"
-    MOVE = "move"
-    TAKEN = "taken"
-    DONE = "done"
-    TROUBLE = "trouble"
-
-
-@dataclass(frozen=True, slots=True)
-class PlaceMark:
-    """A place to be measured: readings taken there, and readings needed."""
-
-    name: str
-    taken: int
-    wanted: int
-
-
-@dataclass(frozen=True, slots=True)
-class Guidance:
-    """What the operator should do now.
-
-    Attributes
-    ----------
-    words : str
-        In a few words.
-    ask : Ask
-    goal_deg : float or None
-        Where to steer to, change of heading from straight ahead, left positive.
-    places : tuple of PlaceMark
-        How far the measurement is.
-    """
-
-    words: str
-    ask: Ask
-    goal_deg: float | None = None
-    places: tuple[PlaceMark, ...] = ()
 
 
 class Guide(Protocol):

@@ -15,6 +15,7 @@ import numpy as np
 from knuckle.analysis.readings import STEEPEST_CAMBER_DEG
 from knuckle.geometry.rotation import unit
 from knuckle.model.block import Block
+from knuckle.model.guidance import Ask, Guidance, PlaceMark
 from knuckle.model.rest import Rest
 from knuckle.model.wheel import Wheel
 from knuckle.run.events import (
@@ -27,7 +28,6 @@ from knuckle.run.events import (
     Samples,
     StillnessChanged,
 )
-from knuckle.run.guide import Ask, Guidance, PlaceMark
 from knuckle.run.handling import Handling
 from knuckle.run.live_angles import LiveAngles
 from knuckle.run.parts import Part

@@ -17,6 +17,7 @@ from knuckle.model.rest import Rest
 from knuckle.model.wheel import Wheel
 from knuckle.rests.detector import DroppedRest
 from knuckle.rests.settings import RestSettings
+from knuckle.run import journal
 from knuckle.run.deadlines import Deadlines, link_ended
 from knuckle.run.events import Ended, RunEvent
 from knuckle.run.exchange import Reply, Request
@@ -126,6 +127,7 @@ class RunLoop:
 
     async def __aenter__(self) -> Self:
         for wheel, line in self._lines.items():
+            journal.LOGGER.info("%s: run begins: %s", wheel.value, line.link.description())
             line.task = asyncio.create_task(self._follow(line), name=f"knuckle {wheel}")
         return self
 
@@ -330,6 +332,7 @@ class RunLoop:
 
     def _tell(self, events: list[RunEvent]) -> None:
         for event in events:
+            journal.note(event)
             self._told.put_nowait(event)
         if events:
             self._pace.reader_is_busy()

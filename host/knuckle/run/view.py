@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from enum import IntEnum
 from typing import Protocol
 
+from knuckle.model.guidance import Guidance, LinkState
 from knuckle.model.wheel import Wheel
 from knuckle.run.events import (
     CommandFailed,
@@ -17,29 +19,7 @@ from knuckle.run.events import (
     PodSeen,
     RunEvent,
 )
-from knuckle.run.guide import Guidance
 from knuckle.wire.messages import Cue, Fault, FaultCode
-
-
-@dataclass(frozen=True, slots=True)
-class LinkState:
-    """How the pod's link does.
-
-    Attributes
-    ----------
-    name : str
-        The pod's name, for people.
-    rate_hz : float or None
-        None before it is known.
-    lost, damaged : int
-        Samples and frames so far.
-    """
-
-    name: str = "pod"
-    connected: bool = True
-    rate_hz: float | None = None
-    lost: int = 0
-    damaged: int = 0
 
 
 @dataclass(frozen=True, slots=True)
@@ -95,6 +75,11 @@ class LinkWatch:
         self._lost = 0
 
     @property
+    def health(self) -> Health | None:
+        """What was last told of rate, noise and temperature; None before that."""
+        return self._health
+
+    @property
     def state(self) -> LinkState:
         """The link's state now."""
         health = self._health
@@ -122,19 +107,24 @@ class LinkWatch:
                 self._connected = True
                 return [f"The pod is back after {gap_s:.1f} s; the run goes on, the gap is marked."]
             case PodRestarted(cause=cause):
-                return [f"The pod has restarted ({cause.name.lower().replace('_', ' ')})."]
+                return [f"The pod has restarted ({_spoken(cause)})."]
             case Knocked():
                 return ["A knock: left out of the mean."]
-            case CommandFailed(reason=reason):
-                return [f"A cue did not reach the pod: {reason}"]
+            case CommandFailed(command=command, reason=reason):
+                return [f"The pod did not take the command {_spoken(command)}: {reason}"]
             case PodReport(message=Fault() as fault):
                 kind = "has come" if fault.present else "is gone"
-                return [f"The pod reports: {_fault_name(fault.code)} {kind}."]
+                where = f"{_fault_name(fault.code)} of channel {fault.channel}"
+                return [f"The pod reports: {where} {kind}."]
         return []
+
+
+def _spoken(member: IntEnum) -> str:
+    return member.name.lower().replace("_", " ")
 
 
 def _fault_name(code: int) -> str:
     try:
-        return f"fault {FaultCode(code).name.lower().replace('_', ' ')}"
+        return f"fault {_spoken(FaultCode(code))}"
     except ValueError:
         return f"fault {code}"

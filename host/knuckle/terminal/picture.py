@@ -9,18 +9,19 @@ from rich.style import Style
 from rich.table import Table
 from rich.text import Text
 
+from knuckle.model.guidance import Ask, LinkState, PlaceMark
 from knuckle.terminal import digits, wheel_picture
 from knuckle.terminal.glyphs import Glyphs
 from knuckle.terminal.letters import large_words
-from knuckle.terminal.scene import LinkHealth, Mood, PositionMark, Scene
+from knuckle.terminal.scene import Scene
 
 _COLOURS: Final = {
-    Mood.WAIT: Style(color="white", bgcolor="bright_black", bold=True),
-    Mood.HOLD: Style(color="black", bgcolor="yellow", bold=True),
-    Mood.MOVE: Style(color="white", bgcolor="blue", bold=True),
-    Mood.TAKEN: Style(color="black", bgcolor="green", bold=True),
-    Mood.DONE: Style(color="black", bgcolor="green", bold=True),
-    Mood.TROUBLE: Style(color="white", bgcolor="red", bold=True),
+    Ask.WAIT: Style(color="white", bgcolor="bright_black", bold=True),
+    Ask.HOLD: Style(color="black", bgcolor="yellow", bold=True),
+    Ask.MOVE: Style(color="white", bgcolor="blue", bold=True),
+    Ask.TAKEN: Style(color="black", bgcolor="green", bold=True),
+    Ask.DONE: Style(color="black", bgcolor="green", bold=True),
+    Ask.TROUBLE: Style(color="white", bgcolor="red", bold=True),
 }
 _LEAST_TEXT: Final = 30
 _HIGH: Final = 22
@@ -29,7 +30,7 @@ _HIGH: Final = 22
 
 def _bar(scene: Scene, width: int, high: bool, colour: bool, glyphs: Glyphs) -> Text:
     # Without colour only reverse video sets the bar off.
-    style = _COLOURS[scene.mood] if colour else Style(reverse=True, bold=True)
+    style = _COLOURS[scene.ask] if colour else Style(reverse=True, bold=True)
     blank = " " * width
     large = large_words(scene.state, width - 2, glyphs) if high else None
     if large is not None:
@@ -59,7 +60,7 @@ def _value(scene: Scene, width: int, rows: int, glyphs: Glyphs) -> Text:
     return shown
 
 
-def _positions(marks: tuple[PositionMark, ...], glyphs: Glyphs) -> Text:
+def _places(marks: tuple[PlaceMark, ...], glyphs: Glyphs) -> Text:
     shown = Text(overflow="fold")
     for mark in marks:
         done = mark.taken >= mark.wanted
@@ -81,7 +82,7 @@ def _figures(figures: tuple[tuple[str, str], ...], width: int) -> RenderableType
     return table
 
 
-def _link(link: LinkHealth) -> Text:
+def _link(link: LinkState) -> Text:
     if not link.connected:
         return Text(link.words, Style(color="red", bold=True))
     troubled = bool(link.lost or link.damaged)
@@ -131,8 +132,8 @@ class Picture:
         yield self._middle(width, height)
         if high:
             yield Text("")
-        if scene.positions:
-            yield _positions(scene.positions, self._glyphs)
+        if scene.places:
+            yield _places(scene.places, self._glyphs)
         if scene.figures and high:
             yield _figures(scene.figures, width)
         for link in scene.links:

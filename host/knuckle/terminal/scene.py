@@ -6,83 +6,9 @@ A measurement fills a `Scene`; `knuckle.terminal.screen` shows it, live or as pl
 from __future__ import annotations
 
 from dataclasses import dataclass
-from enum import StrEnum
 
+from knuckle.model.guidance import Ask, LinkState, PlaceMark
 from knuckle.model.wheel import Wheel
-
-
-class Mood(StrEnum):
-    """What the state asks of the person; decides colour and weight, never the words."""
-
-    WAIT = "wait"
-    """Nothing to do: the program waits, e.g. for the pod."""
-    HOLD = "hold"
-    """Keep still."""
-    MOVE = "move"
-    """Turn on, go back, set the pod elsewhere."""
-    TAKEN = "taken"
-    """A reading was taken."""
-    DONE = "done"
-    """Finished."""
-    TROUBLE = "trouble"
-    """Something is wrong."""
-
-
-@dataclass(frozen=True, slots=True)
-class LinkHealth:
-    """How one pod's link does.
-
-    Attributes
-    ----------
-    name : str
-        The pod's name or address, for people.
-    connected : bool
-        Whether bytes come.
-    rate_hz : float or None
-        Samples per second of pod time; None before it is known.
-    lost : int
-        Samples lost so far.
-    damaged : int
-        Frames that were damaged on the way.
-    """
-
-    name: str
-    connected: bool = True
-    rate_hz: float | None = None
-    lost: int = 0
-    damaged: int = 0
-
-    @property
-    def words(self) -> str:
-        """The link's state in a line of words."""
-        if not self.connected:
-            return f"{self.name}: LINK LOST, waiting for the pod"
-        rate = "no samples yet" if self.rate_hz is None else f"{self.rate_hz:.0f} samples/s"
-        losses = (
-            "nothing lost"
-            if not self.lost and not self.damaged
-            else f"{self.lost} samples lost, {self.damaged} frames damaged"
-        )
-        return f"{self.name}: {rate}, {losses}"
-
-
-@dataclass(frozen=True, slots=True)
-class PositionMark:
-    """A place to be measured, and how often it has been.
-
-    Attributes
-    ----------
-    name : str
-        "straight", "in", "LF", ...
-    taken : int
-        Readings taken there.
-    wanted : int
-        Readings that are needed there.
-    """
-
-    name: str
-    taken: int
-    wanted: int = 1
 
 
 @dataclass(frozen=True, slots=True)
@@ -95,7 +21,7 @@ class Scene:
         What is being done: "Camber, left front".
     state : str
         In words, what is asked or going on: "Keep still".
-    mood : Mood
+    ask : Ask
         What the state asks of the person.
     value : str
         The figure shown in large digits, formatted: digits, sign, point. "" for none.
@@ -111,9 +37,9 @@ class Scene:
         Where to steer to, ISO sign; None for no goal.
     wheel : Wheel or None
         The wheel of the picture; without it, or without `steer_deg`, no picture is drawn.
-    positions : tuple of PositionMark
+    places : tuple of PlaceMark
         How far the measurement is.
-    links : tuple of LinkHealth
+    links : tuple of LinkState
         One for each pod.
     figures : tuple of (label, value)
         Further figures, formatted.
@@ -125,7 +51,7 @@ class Scene:
 
     title: str
     state: str
-    mood: Mood = Mood.WAIT
+    ask: Ask = Ask.WAIT
     value: str = ""
     unit: str = "deg"
     uncertainty: str = ""
@@ -133,8 +59,8 @@ class Scene:
     steer_deg: float | None = None
     goal_deg: float | None = None
     wheel: Wheel | None = None
-    positions: tuple[PositionMark, ...] = ()
-    links: tuple[LinkHealth, ...] = ()
+    places: tuple[PlaceMark, ...] = ()
+    links: tuple[LinkState, ...] = ()
     figures: tuple[tuple[str, str], ...] = ()
     footer: str = ""
     beat: int = 0

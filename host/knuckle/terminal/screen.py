@@ -64,7 +64,7 @@ class PlainScreen:
 
     def show(self, scene: Scene) -> None:
         """Print the scene's state if that, the title, the beat, a position or a link changed."""
-        taken = tuple((mark.name, mark.taken) for mark in scene.positions)
+        taken = tuple((mark.name, mark.taken) for mark in scene.places)
         down = tuple(link.name for link in scene.links if not link.connected)
         key = repr((scene.title, scene.state, scene.beat, taken, down))
         if key == self._last:
@@ -88,8 +88,8 @@ def plain_line(scene: Scene, glyphs: Glyphs) -> str:
         parts.append(f"{scene.caption} {scene.value}{unit}{spread}".strip())
     if scene.steer_deg is not None and scene.wheel is not None:
         parts.append(f"steer {steer_words(scene.steer_deg, scene.wheel, glyphs.degree)}")
-    if scene.positions:
-        parts.append(", ".join(f"{mark.name} {mark.taken}" for mark in scene.positions))
+    if scene.places:
+        parts.append(", ".join(f"{mark.name} {mark.taken}" for mark in scene.places))
     parts += [link.words for link in scene.links if not link.connected]
     return " | ".join(parts)
 
