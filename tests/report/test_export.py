@@ -15,9 +15,10 @@ from knuckle.report.export import (
     export_csv,
     export_json,
     export_parquet,
-    facts_of,
+    log_facts,
     new_file,
 )
+from knuckle.report.run_json import detail_to_json
 from knuckle.run.replay import read_recording
 from knuckle.store.capture import read_capture
 from knuckle.store.database import Store
@@ -25,6 +26,8 @@ from knuckle.store.recording import block_of_run, decode
 from knuckle.wire.textlog import read_csv
 from report.made_sweep import made_block
 from report.stored_sweep import ACCEL_SCALE, GYRO_SCALE, fill
+
+NONE = {"source": "none"}
 
 
 @pytest.fixture
@@ -72,7 +75,7 @@ def test_csv_is_read_back_to_the_last_digit(store: Store, tmp_path: Path):
         nonlocal rows
         rows += int(done)
 
-    export_csv(block, path, facts_of(store.run(run), 0), progress=count)
+    export_csv(block, path, log_facts(store.run(run), 0, NONE), progress=count)
     assert rows == len(block)
     back, facts, notices = read_csv(path)
     assert notices == []
@@ -92,7 +95,7 @@ def test_csv_is_read_back_to_the_last_digit(store: Store, tmp_path: Path):
 def test_exported_readings_are_not_taken_as_calibrated(store: Store, tmp_path: Path):
     run = fill(store)
     path = tmp_path / "run.csv"
-    export_csv(block_of_run(store, run, 0), path, facts_of(store.run(run), 0))
+    export_csv(block_of_run(store, run, 0), path, log_facts(store.run(run), 0, NONE))
     assert not read_recording(path).says_calibrated
     export_csv(made_block(), path, {}, overwrite=True)
     assert read_recording(path).says_calibrated, "a log that says nothing is calibrated"
@@ -146,7 +149,7 @@ def test_capture_holds_the_same_bytes_at_the_same_times(store: Store, tmp_path: 
 
 def test_json_holds_the_documented_objects(store: Store, tmp_path: Path):
     run = fill(store)
-    export_json(store.run(run), tmp_path / "run.json")
+    export_json(detail_to_json(store.run(run), {}), tmp_path / "run.json")
     content = json.loads((tmp_path / "run.json").read_text(encoding="utf-8"))
     assert content["schema"] == 1 and content["run"] == run
     assert content["facts"] == {"seed": 7, "brake": "on"}

@@ -22,7 +22,20 @@ from knuckle.config import resolve
 from knuckle.errors import KnuckleError, UsageError
 from knuckle.terminal import plain as plain_signs
 
-COMMANDS: Final = ("demo", "pods", "watch", "camber", "sweep", "analyze", "runs", "config")
+COMMANDS: Final = (
+    "demo",
+    "pods",
+    "watch",
+    "camber",
+    "sweep",
+    "analyze",
+    "runs",
+    "show",
+    "note",
+    "export",
+    "plot",
+    "config",
+)
 """The modules of this package that hold a command, in the order of the help.
 
 Each has ``register(app)``, and imports what is heavy only inside its functions.

@@ -4,13 +4,17 @@ from __future__ import annotations
 
 import json
 from collections.abc import Callable, Iterator, Mapping
-from contextlib import contextmanager, suppress
+from contextlib import AbstractContextManager, contextmanager, suppress
+from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING, Final
+from typing import TYPE_CHECKING, Any, Final
+
+import numpy as np
 
 from knuckle.errors import RecordingError, UsageError
 from knuckle.model.block import Block, FloatArray
 from knuckle.report.run_json import detail_to_json
+from knuckle.store.arrivals import SampleClock
 from knuckle.store.capture import CAPTURE_SUFFIX, CapturedStream, CaptureWriter
 from knuckle.store.database import Store
 from knuckle.store.rows import RunDetail
@@ -20,15 +24,70 @@ if TYPE_CHECKING:
     import pandas as pd
 
 ROWS_TOGETHER: Final = 10_000
-FORMATS: Final = {
-    "csv": ".csv",
-    "json": ".json",
-    "capture": CAPTURE_SUFFIX,
-    "parquet": ".parquet",
-}
-"""What a run can be exported as, with the file's suffix."""
-
 Progress = Callable[[float], None]
+Working = Callable[[str, float], AbstractContextManager[Progress]]
+"""Shows long work by a label and its size, in whatever unit."""
+
+
+@dataclass(frozen=True)
+class Readings:
+    """One pod's samples, as they are to be written.
+
+    Attributes
+    ----------
+    block : Block
+        Corrected by the calibration that the run used, unless raw ones were asked for.
+    facts : dict of str to str
+        Of `log_facts`.
+    """
+
+    block: Block
+    facts: dict[str, str]
+
+
+@dataclass(frozen=True)
+class Export:
+    """A run to write, and where to.
+
+    Attributes
+    ----------
+    detail : RunDetail
+    path : Path
+    overwrite : bool
+    readings : callable
+        Decodes the samples of the pod asked for.
+    calibration : callable
+        Returns the JSON object of the calibration that the run used.
+    clocks : callable
+        Decodes when each stream's samples were taken.
+    """
+
+    store: Store
+    detail: RunDetail
+    path: Path
+    overwrite: bool
+    working: Working
+    readings: Callable[[], Readings]
+    calibration: Callable[[], dict[str, Any]]
+    clocks: Callable[[], Mapping[int, SampleClock]]
+
+
+@dataclass(frozen=True)
+class Format:
+    """What a run can be exported as.
+
+    Attributes
+    ----------
+    ending : str
+        Of the file's name.
+    of_one_pod : bool
+        Whether it holds one pod's samples only.
+    write : callable
+    """
+
+    ending: str
+    of_one_pod: bool
+    write: Callable[[Export], None]
 
 
 def columns_of(block: Block) -> dict[str, FloatArray]:
@@ -45,8 +104,25 @@ def columns_of(block: Block) -> dict[str, FloatArray]:
     return columns
 
 
-def facts_of(detail: RunDetail, stream: int) -> dict[str, str]:
-    """Return what a log says of itself in its `# key=value` lines."""
+def log_facts(
+    detail: RunDetail,
+    stream: int,
+    calibration: Mapping[str, Any],
+    *,
+    text_facts: Mapping[str, str] | None = None,
+    clock: SampleClock | None = None,
+) -> dict[str, str]:
+    """Return what a log says of itself in its `# key=value` lines.
+
+    Parameters
+    ----------
+    calibration : mapping
+        By which the readings are corrected, as a run's facts name it (docs/store.md).
+    text_facts : mapping, optional
+        Of a pod that speaks the text format.
+    clock : SampleClock, optional
+        Of the stream.
+    """
     row = next(row for row in detail.streams if row.stream == stream)
     facts = {
         "run": str(detail.summary.run_id),
@@ -55,7 +131,11 @@ def facts_of(detail: RunDetail, stream: int) -> dict[str, str]:
         "id": row.identity or "",
         "started_utc": detail.summary.started_utc,
         "program": f"knuckle {detail.summary.program_version}",
-        "calibration": "none",
+        "first_sample_utc": "" if clock is None else clock.first_sample_utc,
+        "calibration": "none" if calibration["source"] == "none" else "applied",
+        "calibration_date": calibration.get("date", ""),
+        "calibration_pod": calibration.get("pod", ""),
+        "accelerometer_range_g": (text_facts or {}).get("accelerometer_range_g", ""),
     }
     if row.hello is not None:
         for channel in row.hello["channels"]:
@@ -66,6 +146,23 @@ def facts_of(detail: RunDetail, stream: int) -> dict[str, str]:
         if name in detail.facts:
             facts[name] = str(detail.facts[name])
     return {key: " ".join(value.split()) for key, value in facts.items() if value}
+
+
+def corrected_range_g(block: Block, range_g: float) -> float:
+    """Return the range to state of corrected readings, so that the clipped ones are found by it.
+
+    Parameters
+    ----------
+    block : Block
+        Corrected; `clipped` is that of the readings as they came.
+    range_g : float
+        Of the readings as they came.
+    """
+    largest_g = np.max(np.abs(block.accel_g), axis=1)
+    clipped = block.clipped & (largest_g > 0.9 * range_g)
+    if not clipped.any():
+        return float(max(range_g, 1.01 * np.max(largest_g, initial=0.0)))
+    return float(np.min(largest_g[clipped]))
 
 
 def export_csv(
@@ -100,15 +197,28 @@ def export_csv(
             progress(len(lines))
 
 
-def export_json(detail: RunDetail, path: Path, *, overwrite: bool = False) -> None:
-    """Write all that is known of a run, its samples apart."""
-    text = json.dumps(detail_to_json(detail), ensure_ascii=False, allow_nan=False, indent=2)
+def export_json(content: dict[str, Any], path: Path, *, overwrite: bool = False) -> None:
+    """Write a JSON object."""
+    text = json.dumps(content, ensure_ascii=False, allow_nan=False, indent=2)
     with new_file(path, overwrite) as part:
         part.write_text(text + "\n", encoding="utf-8")
 
 
-def export_capture(store: Store, run: int, path: Path, *, overwrite: bool = False) -> None:
-    """Write a run's raw bytes, all streams, as a capture file."""
+def export_capture(
+    store: Store,
+    run: int,
+    path: Path,
+    *,
+    overwrite: bool = False,
+    progress: Progress = lambda _done: None,
+) -> None:
+    """Write a run's raw bytes, all streams, as a capture file.
+
+    Parameters
+    ----------
+    progress : callable
+        Called with the bytes done since the last call.
+    """
     detail = store.run(run)
     summary = detail.summary
     with (
@@ -124,6 +234,7 @@ def export_capture(store: Store, run: int, path: Path, *, overwrite: bool = Fals
     ):
         for chunk in store.chunks(run):
             writer.write(*chunk)
+            progress(len(chunk.data))
 
 
 def export_parquet(
@@ -188,3 +299,51 @@ def new_file(path: Path, overwrite: bool) -> Iterator[Path]:
     finally:
         with suppress(OSError):
             part.unlink(missing_ok=True)
+
+
+def _csv(job: Export) -> None:
+    readings = job.readings()
+    with job.working(f"writing {job.path}", len(readings.block)) as progress:
+        export_csv(
+            readings.block,
+            job.path,
+            readings.facts,
+            overwrite=job.overwrite,
+            progress=progress,
+        )
+
+
+def _json(job: Export) -> None:
+    content = detail_to_json(job.detail, job.clocks())
+    export_json(content, job.path, overwrite=job.overwrite)
+
+
+def _capture(job: Export) -> None:
+    size = sum(row.byte_count for row in job.detail.streams)
+    with job.working(f"writing {job.path}", size) as progress:
+        export_capture(
+            job.store,
+            job.detail.summary.run_id,
+            job.path,
+            overwrite=job.overwrite,
+            progress=progress,
+        )
+
+
+def _parquet(job: Export) -> None:
+    readings = job.readings()
+    export_parquet(readings.block, job.path, readings.facts, overwrite=job.overwrite)
+
+
+def _calibration(job: Export) -> None:
+    export_json(job.calibration(), job.path, overwrite=job.overwrite)
+
+
+FORMATS: Final = {
+    "csv": Format(".csv", True, _csv),
+    "json": Format(".json", False, _json),
+    "capture": Format(CAPTURE_SUFFIX, False, _capture),
+    "parquet": Format(".parquet", True, _parquet),
+    "calibration": Format("-calibration.json", True, _calibration),
+}
+"""What a run can be exported as, by name."""

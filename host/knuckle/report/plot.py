@@ -231,7 +231,7 @@ def save(figure: Figure, path: Path, *, overwrite: bool = False) -> None:
     try:
         with mpl.rc_context(_STYLE):
             # Without a date the same run gives the same file.
-            metadata = {"Date": None} if kind == ".svg" else {"Software": None}
+            metadata = {"Date": None, "Creator": None} if kind == ".svg" else {"Software": None}
             figure.savefig(path, format=kind[1:], dpi=DOTS_PER_INCH, metadata=metadata)
     except OSError as error:
         raise RecordingError(

@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import asdict
-from typing import Any, Final
+from typing import TYPE_CHECKING, Any, Final
 
 from knuckle.report.results_json import outcome_to_json
 from knuckle.store.records import without_nan
 from knuckle.store.rows import RunDetail, RunSummary
+
+if TYPE_CHECKING:  # it needs numpy, which a list of runs does without
+    from knuckle.store.arrivals import SampleClock
 
 RUNS_SCHEMA: Final = 1
 
@@ -37,16 +40,33 @@ def runs_to_json(summaries: Sequence[RunSummary]) -> dict[str, Any]:
     return plain
 
 
-def detail_to_json(detail: RunDetail) -> dict[str, Any]:
+def detail_to_json(detail: RunDetail, clocks: Mapping[int, SampleClock]) -> dict[str, Any]:
     """Return all that is known of a run; every outcome is an object of docs/results.md.
 
+    Parameters
+    ----------
+    detail : RunDetail
+    clocks : mapping
+        Of the streams by number; those without samples have none.
+
+    Notes
+    -----
     `outcomes` keeps earlier results of a wheel as well, oldest first; the last one counts.
     """
     content = {
         "schema": RUNS_SCHEMA,
         **summary_to_json(detail.summary),
         "facts": detail.facts,
-        "streams": [{**asdict(row), "duration_s": row.duration_s} for row in detail.streams],
+        "streams": [
+            {
+                **asdict(row),
+                "duration_s": row.duration_s,
+                "first_sample_utc": clocks[row.stream].first_sample_utc
+                if row.stream in clocks
+                else None,
+            }
+            for row in detail.streams
+        ],
         "outcomes": [
             outcome_to_json(
                 row.outcome,

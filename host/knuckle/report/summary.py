@@ -6,14 +6,18 @@ Plain text of at most 80 columns where a width is given; nothing here knows the 
 from __future__ import annotations
 
 import textwrap
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from datetime import datetime, tzinfo
-from typing import Final
+from typing import TYPE_CHECKING, Final
 
 from knuckle.model.result import Outcome, Quantity
+from knuckle.report.assumed import fact_lines
 from knuckle.report.figures import SHORT_NAMES, decimals_for, number, with_uncertainty
 from knuckle.report.outcome_text import outcome_lines
 from knuckle.store.rows import Figure, RunDetail, RunState, RunSummary, StreamRow
+
+if TYPE_CHECKING:  # it needs numpy, which a list of runs does without
+    from knuckle.store.arrivals import SampleClock
 
 LIST_DECIMALS: Final = 2
 SHOW_WIDTH: Final = 80
@@ -96,9 +100,24 @@ def _cut(line: str, width: int | None) -> str:
 
 
 def detail_lines(
-    detail: RunDetail, *, plus_minus: str = "±", zone: tzinfo | None = None
+    detail: RunDetail,
+    *,
+    plus_minus: str = "±",
+    zone: tzinfo | None = None,
+    clocks: Mapping[int, SampleClock] | None = None,
 ) -> Iterator[str]:
-    """Yield all that is known of a run, in words."""
+    """Yield all that is known of a run, in words.
+
+    Parameters
+    ----------
+    plus_minus : str
+        As the output can show it.
+    zone : tzinfo, optional
+        For the times; this machine's if absent.
+    clocks : mapping, optional
+        Of the streams by number: when their samples were taken.
+    """
+    clocks = clocks or {}
     summary = detail.summary
     yield f"Run {summary.run_id}: {summary.kind}, {summary.state.value}"
     if summary.state is RunState.INTERRUPTED:
@@ -106,11 +125,14 @@ def detail_lines(
     yield f"  started  {local_time(summary.started_utc, zone, seconds=True)}"
     yield f"  ended    {local_time(summary.ended_utc, zone, seconds=True)}"
     yield f"  program  knuckle {summary.program_version}"
-    for key, value in detail.facts.items():
-        yield f"  {key} = {value}"
+    for line in fact_lines(detail.facts, lambda date: local_time(date, zone)):
+        yield from _wrapped(f"  {line}")
     for row in detail.streams:
         yield ""
         yield from _stream_lines(row)
+        if row.stream in clocks:
+            first = local_time(clocks[row.stream].first_sample_utc, zone, seconds=True)
+            yield f"  first sample at {first}"
     latest = {row.result_id for row in detail.latest()}
     for result in detail.results:
         yield ""
@@ -120,6 +142,9 @@ def detail_lines(
         )
         if result.result_id in latest:
             yield from outcome_lines(result.outcome)
+            clock = _clock_of(detail, result.outcome, clocks)
+            if clock is not None and result.outcome.rests:
+                yield from _wrapped(f"  Rests from {_starts(result.outcome, clock, zone)}")
             yield from budget_lines(result.outcome)
         else:
             yield f"  {_figures_in_one_line(result.outcome, plus_minus)}"
@@ -137,7 +162,23 @@ def _stream_lines(row: StreamRow) -> Iterator[str]:
             f"  pod {row.identity or 'without identity'}: {named}{row.hello['hardware']}, "
             f"firmware {row.hello['firmware']}"
         )
+    elif row.identity:
+        yield f"  pod {row.identity}: speaks the text format"
     yield f"  {row.byte_count} bytes in {row.chunk_count} chunks over {row.duration_s:.1f} s"
+
+
+def _clock_of(
+    detail: RunDetail, outcome: Outcome, clocks: Mapping[int, SampleClock]
+) -> SampleClock | None:
+    of_wheel = [row.stream for row in detail.streams if row.wheel == outcome.wheel]
+    if not of_wheel and len(detail.streams) == 1:
+        of_wheel = [detail.streams[0].stream]
+    return clocks.get(of_wheel[0]) if of_wheel else None
+
+
+def _starts(outcome: Outcome, clock: SampleClock, zone: tzinfo | None) -> str:
+    moments = [datetime.fromisoformat(clock.stamp(rest.start_s)) for rest in outcome.rests]
+    return ", ".join(f"{moment.astimezone(zone):%H:%M:%S}" for moment in moments)
 
 
 def _wrapped(line: str) -> list[str]:

@@ -7,6 +7,7 @@ from typing import Any
 
 from knuckle.links.contract import Link
 from knuckle.model.result import Outcome
+from knuckle.run.calibrations import identity_of
 from knuckle.run.events import PodSeen
 from knuckle.run.remeasure import METHOD
 from knuckle.store.database import Store
@@ -61,8 +62,10 @@ class Captured:
 
     def met(self, seen: PodSeen) -> None:
         """Keep what the pod says of itself."""
-        if self.run is not None and seen.hello is not None:
-            self._store.describe_stream(self.run, 0, hello=seen.hello)
+        if self.run is not None:
+            self._store.describe_stream(
+                self.run, 0, hello=seen.hello, identity=identity_of(seen) or None
+            )
 
     def add(self, outcome: Outcome) -> None:
         """Append an outcome to the run."""

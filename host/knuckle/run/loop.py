@@ -242,12 +242,6 @@ class RunLoop:
         """Return the date and time of an event's `at_s`."""
         return self._lines[wheel].link.clock.utc(at_s)
 
-    def sample_utc(self, wheel: Wheel, t_s: float) -> datetime | None:
-        """Return the date and time of a sample's pod time `t_s`; None before any sample."""
-        line = self._lines[wheel]
-        at_s = line.session.readings.arrival_of(t_s)
-        return None if at_s is None else line.link.clock.utc(at_s)
-
     # ---- one link
 
     async def _follow(self, line: _Line) -> None:

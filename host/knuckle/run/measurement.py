@@ -18,7 +18,15 @@ from knuckle.estimate.calibration import Calibration
 from knuckle.links.contract import Link
 from knuckle.model.result import Outcome
 from knuckle.model.wheel import Wheel
-from knuckle.run.calibrations import of_settings
+from knuckle.run.assumptions import ASSUMED
+from knuckle.run.assumptions import to_fact as to_assumed
+from knuckle.run.calibrations import (
+    CALIBRATION,
+    check_same_pod,
+    identity_of,
+    of_settings,
+    used_fact,
+)
 from knuckle.run.captured import Captured
 from knuckle.run.events import Ended, LinkDown, PodSeen, RestEnded, RunEvent
 from knuckle.run.guide import Guide
@@ -29,7 +37,7 @@ from knuckle.run.remeasure import measure_recording
 from knuckle.run.replay import recording_of
 from knuckle.run.view import LinkWatch, LiveView, View
 from knuckle.store.database import Store
-from knuckle.store.recording import decode
+from knuckle.store.recording import Decoded, decode
 from knuckle.store.rows import RunState
 from knuckle.wire.messages import Cue
 
@@ -132,7 +140,11 @@ class Measurement:
         self._watch = LinkWatch()
         self._ended: KnuckleError | None = None
         wheel = None if stream_wheel is None else stream_wheel.value
-        self._captured = Captured(store, task.measure, wheel, task.facts, link)
+        facts = {**task.facts, ASSUMED: to_assumed(task.request)}
+        if task.calibration is not None or task.uncalibrated:
+            # Known before a byte came: kept even if the program is killed on the way.
+            facts[CALIBRATION] = used_fact(task.calibration, task.uncalibrated)
+        self._captured = Captured(store, task.measure, wheel, facts, link)
 
     async def carry_out(self) -> Report:
         """Guide, capture, measure.
@@ -187,6 +199,8 @@ class Measurement:
             self._view.say(line)
         if isinstance(event, PodSeen):
             self._captured.met(event)
+            if self._task.calibration is not None and not self._task.uncalibrated:
+                check_same_pod(self._task.calibration, identity_of(event))
         if isinstance(event, LinkDown):
             self._captured.save()
         if isinstance(event, Ended):
@@ -224,7 +238,9 @@ class Measurement:
         facts: dict[str, Any] = {"complete": complete}
         if parts is not None:
             facts[PARTS] = to_fact(parts)
-        outcomes, notices = self._measured(parts)
+        decoded = decode(captured.pieces())
+        facts[CALIBRATION] = used_fact(self._task.calibration, self._task.uncalibrated, decoded)
+        outcomes, notices = self._measured(decoded, parts)
         for outcome in outcomes:
             captured.add(outcome)
         if state is RunState.FINISHED and (
@@ -234,9 +250,10 @@ class Measurement:
         captured.finish(state, facts)
         return Report(captured.run, state, tuple(outcomes), tuple(notices), self._ended, complete)
 
-    def _measured(self, parts: Sequence[Part] | None) -> tuple[list[Outcome], list[str]]:
+    def _measured(
+        self, decoded: Decoded, parts: Sequence[Part] | None
+    ) -> tuple[list[Outcome], list[str]]:
         task = self._task
-        decoded = decode(self._captured.pieces())
         if decoded.block is None:
             return [], ["No samples came."]
         recording = recording_of(decoded.block, decoded, [], parts or ())

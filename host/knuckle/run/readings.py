@@ -4,9 +4,6 @@ from __future__ import annotations
 
 import dataclasses
 from collections.abc import Callable, Sequence
-from datetime import UTC, datetime
-
-import numpy as np
 
 from knuckle.model.block import Block, concatenate
 from knuckle.model.rest import Rest
@@ -23,7 +20,6 @@ from knuckle.run.events import (
     StillnessChanged,
 )
 from knuckle.timebase.assembler import BlockAssembler
-from knuckle.timebase.utc import ArrivalFit
 from knuckle.wire.messages import Message
 
 CalibrateBlock = Callable[[Block], Block]
@@ -48,7 +44,6 @@ class Readings:
         self._settings = rest_settings if rest_settings is not None else RestSettings()
         self._keep = keep
         self._assembler = BlockAssembler()
-        self._arrivals = ArrivalFit(datetime.fromtimestamp(0, UTC))
         self._detector: RestDetector | None = None
         self._detects: tuple[float, bool] | None = None
         self._withdrawn: set[tuple[float, float]] = set()
@@ -72,14 +67,9 @@ class Readings:
         at_s : float
             Their arrival.
         """
-        restarts = self._assembler.restarts
         block = self._assembler.push_many(messages)
         if block is None or not len(block):
             return []
-        if self._assembler.restarts > restarts:
-            newest = int(np.searchsorted(block.stretch, block.stretch[-1]))
-            self._arrivals.restart(float(block.t_s[newest]))
-        self._arrivals.add(float(block.t_s[-1]), at_s)
         if self.calibrate is not None:
             block = self.calibrate(block)
         if self._keep:
@@ -122,13 +112,6 @@ class Readings:
         """Return what looked like a rest and was none, with the reason."""
         now = self._detector.dropped if self._detector is not None else []
         return self._earlier_dropped + list(now)
-
-    def arrival_of(self, t_s: float) -> float | None:
-        """Return when, in the link's time, the sample at pod time `t_s` was taken, or None.
-
-        From a fit over all arrivals; for UTC stamps only.
-        """
-        return self._arrivals.arrival_of(t_s)
 
     def block(self) -> Block | None:
         """Return all samples kept, or None."""

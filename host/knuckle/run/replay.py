@@ -11,7 +11,7 @@ from knuckle.estimate.calibration import Calibration
 from knuckle.estimate.priors import AccelerometerPrior, Priors
 from knuckle.model.block import Block
 from knuckle.model.wheel import Wheel
-from knuckle.run.calibrations import of_settings
+from knuckle.run.calibrations import check_same_pod, of_settings
 from knuckle.run.parts import Part, from_facts
 from knuckle.store.capture import CaptureReader, is_capture, read_capture
 from knuckle.store.recording import Decoded, decode
@@ -49,6 +49,8 @@ class Recording:
     """Which stretch belongs to which wheel, where one pod went round the car."""
     wheel: Wheel | None = None
     """The wheel that the recording itself names."""
+    identity: str = ""
+    """The pod's, as it is stored; empty if not known."""
 
     def calibrated(
         self, priors: Priors, given: Calibration | None, uncalibrated: bool
@@ -63,7 +65,14 @@ class Recording:
             A calibration that the user names: before the pod's own.
         uncalibrated : bool
             Whether the user says that there is none.
+
+        Raises
+        ------
+        UsageError
+            If the calibration named is of another pod.
         """
+        if given is not None and not uncalibrated:
+            check_same_pod(given, self.identity)
         calibration = None if uncalibrated else given or self.stored
         if calibration is not None:
             return calibration.applied(self.block), calibration.priors(priors)
@@ -97,7 +106,10 @@ def read_recording(path: Path, stream: int | None = None) -> Recording:
         # An exported run says so where its readings are the pod's own.
         says_calibrated = facts.get("calibration") != "none"
         wheel = _wheel(facts.get("wheel"))
-        return Recording(block, None, says_calibrated, facts, notices, wheel=wheel)
+        identity = facts.get("id", "")
+        return Recording(
+            block, None, says_calibrated, facts, notices, wheel=wheel, identity=identity
+        )
     with read_capture(path) as capture:
         wanted = _stream(capture, stream)
         decoded = decode(_pieces(capture, wanted))
@@ -130,7 +142,15 @@ def recording_of(
         decoded.text_facts,
         notices,
         parts,
+        identity=_identity(decoded),
     )
+
+
+def _identity(decoded: Decoded) -> str:
+    for told in (decoded.settings, decoded.hello):
+        if told is not None and any(told.identity):
+            return told.identity.hex()
+    return decoded.text_facts.get("id", "")
 
 
 def _check_rate(path: Path, block: Block) -> None:

@@ -157,10 +157,23 @@ class Store:
         return run
 
     def describe_stream(
-        self, run: int, stream: int, *, address: str | None = None, hello: Hello | None = None
+        self,
+        run: int,
+        stream: int,
+        *,
+        address: str | None = None,
+        hello: Hello | None = None,
+        identity: str | None = None,
     ) -> None:
-        """Keep a stream's address and what its pod said of itself; None leaves as it was."""
-        identity = hello.identity.hex() if hello is not None and any(hello.identity) else None
+        """Keep a stream's address and what its pod said of itself; None leaves as it was.
+
+        Parameters
+        ----------
+        identity : str, optional
+            Where it is not the hello's: given to the pod after it, or a text pod's `id`.
+        """
+        if identity is None and hello is not None and any(hello.identity):
+            identity = hello.identity.hex()
         with self._transaction():
             self._db.execute(
                 "UPDATE stream SET address = coalesce(?, address), "

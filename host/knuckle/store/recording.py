@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
-from dataclasses import dataclass
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass, replace
 from typing import Final
 
 from knuckle.errors import PodError, RecordingError
 from knuckle.model.block import Block, concatenate
+from knuckle.store.arrivals import Arrivals, SampleClock, utc_at_zero
 from knuckle.store.database import Store
 from knuckle.timebase.assembler import BlockAssembler
 from knuckle.wire.decoder import DecodeCounts, PodDecoder
@@ -16,6 +17,8 @@ from knuckle.wire.settings import SettingsRecord
 
 _TOGETHER: Final = 4096
 """Messages assembled at a time: few enough for the memory, enough for speed."""
+
+Progress = Callable[[float], None]
 
 
 @dataclass(frozen=True, slots=True)
@@ -34,6 +37,8 @@ class Decoded:
         The `# key=value` lines of a text pod.
     settings : SettingsRecord or None
         The pod's settings, where the host read them during the run.
+    clock : SampleClock or None
+        Of a stored run: when its samples were taken.
     """
 
     block: Block | None
@@ -41,15 +46,24 @@ class Decoded:
     hello: Hello | None
     text_facts: dict[str, str]
     settings: SettingsRecord | None = None
+    clock: SampleClock | None = None
 
 
-def decode(pieces: Iterable[bytes]) -> Decoded:
+def decode(
+    pieces: Iterable[bytes],
+    arrivals: Arrivals | None = None,
+    progress: Progress = lambda _done: None,
+) -> Decoded:
     """Decode one stream's bytes, however they are cut, into one block.
 
     Parameters
     ----------
     pieces : iterable of bytes
         In the order of arrival.
+    arrivals : Arrivals, optional
+        Told when samples have been assembled, to lay pod time beside the host's.
+    progress : callable
+        Called with the bytes done since the last call.
     """
     decoder = PodDecoder()
     assembler = BlockAssembler()
@@ -63,10 +77,13 @@ def decode(pieces: Iterable[bytes]) -> Decoded:
         block = assembler.push_many(waiting)
         if block is not None and len(block):
             blocks.append(block)
+            if arrivals is not None:
+                arrivals.assembled(block, assembler.restarts)
         waiting.clear()
 
     for piece in pieces:
         decoder.receive_data(piece)
+        held = len(waiting)
         for message in decoder.events():
             if isinstance(message, Hello):
                 hello = message
@@ -75,8 +92,10 @@ def decode(pieces: Iterable[bytes]) -> Decoded:
             elif isinstance(message, SettingsData):
                 settings[message.offset] = message.data
             waiting.append(message)
-        if len(waiting) >= _TOGETHER:
+        fresh = len(waiting) > held
+        if len(waiting) >= _TOGETHER or (fresh and arrivals is not None and arrivals.due):
             assemble()
+        progress(len(piece))
     assemble()
     block = concatenate(blocks) if blocks else None
     return Decoded(block, decoder.counts, hello, facts, _record(settings))
@@ -90,8 +109,15 @@ def _record(pieces: dict[int, bytes]) -> SettingsRecord | None:
         return None
 
 
-def decode_run(store: Store, run: int, stream: int) -> Decoded:
-    """Decode one stream of a stored run.
+def decode_run(
+    store: Store, run: int, stream: int, progress: Progress = lambda _done: None
+) -> Decoded:
+    """Decode one stream of a stored run, and lay its pod's time beside UTC.
+
+    Parameters
+    ----------
+    progress : callable
+        Called with the bytes done since the last call.
 
     Raises
     ------
@@ -100,14 +126,18 @@ def decode_run(store: Store, run: int, stream: int) -> Decoded:
     RecordingError
         If the run has no such stream.
     """
-    streams = store.run(run).streams
-    if not any(row.stream == stream for row in streams):
+    detail = store.run(run)
+    row = next((row for row in detail.streams if row.stream == stream), None)
+    if row is None:
         raise RecordingError(
             f"Run {run} has no stream {stream}.",
-            f"It has {len(streams)}, counted from 0.",
+            f"It has {len(detail.streams)}, counted from 0.",
             f"See `knuckle show {run}`.",
         )
-    return decode(chunk.data for chunk in store.chunks(run, stream))
+    arrivals = Arrivals(utc_at_zero(detail))
+    pieces = arrivals.pieces(store.chunks(run, stream))
+    decoded = decode(pieces, arrivals, progress)
+    return replace(decoded, clock=arrivals.clock(decoded.block))
 
 
 def block_of_run(store: Store, run: int, stream: int) -> Block:
@@ -120,7 +150,17 @@ def block_of_run(store: Store, run: int, stream: int) -> Block:
     RecordingError
         If the run has no such stream, or there is no sample in it.
     """
-    decoded = decode_run(store, run, stream)
+    return samples_of(decode_run(store, run, stream), run, stream)
+
+
+def samples_of(decoded: Decoded, run: int, stream: int) -> Block:
+    """Return a run's samples.
+
+    Raises
+    ------
+    RecordingError
+        If there are none.
+    """
     if decoded.block is None:
         counts = decoded.counts
         raise RecordingError(

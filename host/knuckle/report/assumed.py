@@ -1,0 +1,63 @@
+"""What a stored run took for known, in words: only what differs from the defaults."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Mapping
+from typing import Any, Final
+
+IN_WORDS: Final = ("assumed", "calibration", "parts")
+"""The facts that `fact_lines` puts in words of their own."""
+
+_SOURCES: Final = {
+    "file": "from a file",
+    "pod": "the pod's own",
+    "applied": "the pod says that its readings are calibrated",
+    "none": "none",
+}
+
+LocalTime = Callable[[str], str]
+
+
+def fact_lines(facts: Mapping[str, Any], local_time: LocalTime) -> Iterator[str]:
+    """Yield a run's facts, one a line.
+
+    Parameters
+    ----------
+    facts : mapping
+        As stored.
+    local_time : callable
+        From a stored time stamp to what is shown.
+    """
+    for key, value in facts.items():
+        if key not in IN_WORDS:
+            yield f"{key} = {value}"
+    if "calibration" in facts:
+        yield f"calibration = {_calibration(facts['calibration'], local_time)}"
+    assumed = facts.get("assumed")
+    if assumed:
+        values, changed = assumed["values"], assumed["not_default"]
+        yield "known beforehand: " + ("as by default" if not changed else "not the defaults are")
+        for name in changed:
+            yield f"  {name} = {_value(values[name])}"
+    for part in facts.get("parts", ()):
+        end = "the end" if part["to_s"] is None else f"{part['to_s']:.1f} s"
+        yield f"part of {part['wheel']} = from {part['from_s']:.1f} s to {end}"
+
+
+def _calibration(fact: Mapping[str, Any], local_time: LocalTime) -> str:
+    source = _SOURCES.get(fact["source"], str(fact["source"]))
+    if fact.get("date"):
+        source += f", of {local_time(fact['date'])}"
+    if fact.get("pod"):
+        source += f", for pod {fact['pod']}"
+    return source
+
+
+def _value(value: Any) -> str:
+    if isinstance(value, Mapping):
+        return f"{_value(value['value'])} ± {_value(value['standard_uncertainty'])} (one sigma)"
+    if isinstance(value, bool):
+        return "yes" if value else "no"
+    if isinstance(value, list):
+        return "; ".join(map(_value, value))
+    return f"{value:g}" if isinstance(value, float) else str(value)
