@@ -1,0 +1,127 @@
+"""Calibration files: version 1 as it was first written, and every way to be none."""
+
+from __future__ import annotations
+
+import copy
+import json
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+
+from knuckle.errors import RecordingError, StoreError, UsageError
+from knuckle.run.calibrations import check_same_pod, of_run, read_file, to_json
+from knuckle.store.recording import decode
+
+SAMPLE = Path(__file__).parent / "calibration_v1.json"
+"""Never to be changed: files like it are with users."""
+
+
+@pytest.fixture
+def content() -> Any:
+    return json.loads(SAMPLE.read_text(encoding="utf-8"))
+
+
+def written(folder: Path, content: Any) -> Path:
+    path = folder / "calibration.json"
+    path.write_text(content if isinstance(content, str) else json.dumps(content), encoding="utf-8")
+    return path
+
+
+def test_the_first_version_is_read():
+    calibration = read_file(SAMPLE)
+    assert calibration.identity == "0001020304050607"
+    assert calibration.date == "2026-02-03T04:05:06+00:00"
+    assert calibration.temp_c == 21.5 and calibration.turn_deg == 0.05
+    assert list(calibration.bias_g) == [0.012, -0.034, 0.056]
+    assert calibration.matrix[1, 2] == 0.004 and calibration.matrix[2, 1] == 0.003
+    assert calibration.covariance[0, 3] == 2.5e-7
+    assert calibration.gyro is not None
+    assert calibration.gyro.matrix[0, 1] == 0.001 and calibration.gyro.covariance[8, 8] == 9e-6
+
+
+def test_it_is_written_as_it_was_read(content: Any):
+    assert to_json(read_file(SAMPLE)) == content
+
+
+def test_without_gyro_temperature_pod_and_date(tmp_path: Path, content: Any):
+    content["gyro"] = None
+    for name in ("temperature", "pod", "date"):
+        del content[name]
+    calibration = read_file(written(tmp_path, content))
+    assert calibration.gyro is None and calibration.temp_c is None
+    assert calibration.identity == "" and calibration.date == ""
+
+
+def changed(content: Any, value: Any, *place: str | int) -> Any:
+    content = copy.deepcopy(content)
+    inside = content
+    for step in place[:-1]:
+        inside = inside[step]
+    inside[place[-1]] = value
+    return content
+
+
+@pytest.mark.parametrize(
+    ("value", "place", "told"),
+    [
+        ("another", ("format",), '"format"'),
+        (2, ("version",), "its version is 2"),
+        ("mg", ("units", "bias"), "its units are"),
+        (None, ("units",), "its units are None"),
+        (None, ("accelerometer",), "missing or wrong"),
+        ([0.0, 0.0], ("accelerometer", "bias"), "shape"),
+        (float("nan"), ("accelerometer", "bias", 0), "finite"),
+        ("much", ("accelerometer", "turn"), "missing or wrong"),
+        ([[1, 0, 0], [1, 0, 0], [0, 0, 1]], ("accelerometer", "matrix"), "Singular"),
+        (1.0, ("accelerometer", "covariance", 0, 5), "symmetric"),
+        (-1.0, ("accelerometer", "covariance", 2, 2), "positive"),
+        ([1.0], ("gyro", "covariance"), "shape"),
+        ({}, ("gyro",), "missing or wrong"),
+    ],
+)
+def test_what_is_no_calibration_is_told(
+    tmp_path: Path, content: Any, value: Any, place: tuple[str | int, ...], told: str
+):
+    path = written(tmp_path, changed(content, value, *place))
+    with pytest.raises(RecordingError, match="is not a calibration file") as caught:
+        read_file(path)
+    assert told in caught.value.what and caught.value.next_step
+
+
+@pytest.mark.parametrize("text", ["", "{", "[]", "1", '"knuckle calibration"', "[" * 100_000])
+def test_what_is_no_object_is_told(tmp_path: Path, text: str):
+    with pytest.raises(RecordingError, match="is not a calibration file"):
+        read_file(written(tmp_path, text))
+
+
+def test_bytes_that_are_no_text_are_told(tmp_path: Path):
+    path = tmp_path / "calibration.json"
+    path.write_bytes(b"\xff\xfe\x00\x01")
+    with pytest.raises(RecordingError, match="is not a calibration file"):
+        read_file(path)
+
+
+def test_a_missing_file_is_told(tmp_path: Path):
+    with pytest.raises(RecordingError, match="cannot be read") as caught:
+        read_file(tmp_path / "none.json")
+    assert "--calibration" in caught.value.next_step
+
+
+def test_another_pods_calibration_is_refused_where_both_are_known(content: Any, tmp_path: Path):
+    calibration = read_file(SAMPLE)
+    check_same_pod(calibration, "0001020304050607")
+    check_same_pod(calibration, "")
+    check_same_pod(read_file(written(tmp_path, changed(content, "", "pod"))), "ff")
+    with pytest.raises(UsageError, match="of pod 0001020304050607") as caught:
+        check_same_pod(calibration, "ffffffffffffffff")
+    assert "this pod's" in caught.value.next_step
+
+
+def test_a_damaged_calibration_in_the_store_is_told(content: Any):
+    sound = {"calibration": {"source": "file", "record": content}}
+    _, calibration = of_run(sound, decode([]))
+    assert calibration is not None and np.array_equal(calibration.bias_g, [0.012, -0.034, 0.056])
+    with pytest.raises(StoreError, match="kept with the run"):
+        of_run({"calibration": {"source": "file", "record": {"pod": "x"}}}, decode([]))
