@@ -177,6 +177,23 @@ def test_another_pods_calibration_is_refused_live_and_later(
         assert "The calibration is of pod 0001020304050607" in capsys.readouterr().err
 
 
+def test_corrected_readings_are_not_corrected_again(
+    folder: Path, capsys: pytest.CaptureFixture[str]
+):
+    report = live(folder, "sim:garage?seed=6").report
+    assert app.run(["export", "1"]) == 0
+    assert app.run(["export", "1", "--raw", "--out", "raw.csv"]) == 0
+    assert app.run(["export", "1", "--as", "calibration", "--out", "pod.json"]) == 0
+    words = ["--measure", "sweep", "--wheel", "LF", "--calibration", "pod.json"]
+    capsys.readouterr()
+    assert app.run(["analyze", "run-1-LF.csv", *words]) == 2
+    assert "already" in capsys.readouterr().err
+    again = analyzed(capsys, "raw.csv", "--calibration", "pod.json")["results"]
+    for quantity, result in report.outcomes[0].results.items():
+        # The log keeps every digit, so it is the run itself.
+        assert again[quantity.value]["value"] == pytest.approx(result.value, abs=1e-9)
+
+
 def test_samples_and_rests_are_dated(folder: Path, capsys: pytest.CaptureFixture[str]):
     report = live(folder, "sim:garage?seed=6").report
     detail = stored(folder)

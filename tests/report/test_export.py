@@ -3,6 +3,7 @@ from __future__ import annotations
 import json
 import sys
 from collections.abc import Iterator
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -11,6 +12,7 @@ import pytest
 from knuckle.errors import RecordingError, UsageError
 from knuckle.report.export import (
     columns_of,
+    corrected_range_g,
     export_capture,
     export_csv,
     export_json,
@@ -129,6 +131,25 @@ def test_clipping_survives_the_csv(tmp_path: Path):
     export_csv(block, tmp_path / "clip.csv", {"accelerometer_range_g": "2.0"})
     back, _, _ = read_csv(tmp_path / "clip.csv")
     assert list(np.flatnonzero(back.clipped)) == [100]
+
+
+def test_clipping_is_found_in_corrected_readings_too(tmp_path: Path):
+    block = made_block()
+    block.accel_g[100, 2] = block.accel_g[200, 2] = 2.0
+    clipped = np.zeros(len(block), dtype=np.bool_)
+    clipped[[100, 200]] = True
+    matrix = np.array([[1.01, 0.002, -0.003], [0.001, 0.99, 0.004], [-0.002, 0.003, 1.02]])
+    corrected = replace(block, accel_g=block.accel_g @ np.linalg.inv(matrix).T, clipped=clipped)
+    range_g = corrected_range_g(corrected, 2.0)
+    assert range_g < 2.0
+    export_csv(corrected, tmp_path / "clip.csv", {"accelerometer_range_g": repr(range_g)})
+    back, _, _ = read_csv(tmp_path / "clip.csv")
+    assert list(np.flatnonzero(back.clipped)) == [100, 200]
+
+    sound = replace(block, accel_g=made_block().accel_g * 1.99, clipped=clipped & False)
+    range_g = corrected_range_g(sound, 1.5)
+    export_csv(sound, tmp_path / "sound.csv", {"accelerometer_range_g": repr(range_g)})
+    assert not read_csv(tmp_path / "sound.csv")[0].clipped.any()
 
 
 def test_capture_holds_the_same_bytes_at_the_same_times(store: Store, tmp_path: Path):

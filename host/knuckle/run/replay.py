@@ -11,7 +11,7 @@ from knuckle.estimate.calibration import Calibration
 from knuckle.estimate.priors import AccelerometerPrior, Priors
 from knuckle.model.block import Block
 from knuckle.model.wheel import Wheel
-from knuckle.run.calibrations import check_same_pod, of_settings
+from knuckle.run.calibrations import CALIBRATION, check_same_pod, of_settings
 from knuckle.run.parts import Part, from_facts
 from knuckle.store.capture import CaptureReader, is_capture, read_capture
 from knuckle.store.recording import Decoded, decode
@@ -69,10 +69,16 @@ class Recording:
         Raises
         ------
         UsageError
-            If the calibration named is of another pod.
+            If the calibration named is of another pod, or the log is corrected already.
         """
         if given is not None and not uncalibrated:
             check_same_pod(given, self.identity)
+            if self.facts.get(CALIBRATION) == "applied":
+                raise UsageError(
+                    "The recording says that its readings are corrected by a calibration already.",
+                    "A second one would make them worse.",
+                    "Leave --calibration out, or export the run with --raw.",
+                )
         calibration = None if uncalibrated else given or self.stored
         if calibration is not None:
             return calibration.applied(self.block), calibration.priors(priors)
