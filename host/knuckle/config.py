@@ -101,7 +101,7 @@ def _switch(given: Any) -> bool:
 
 
 def _path(given: Any) -> Path:
-    if not isinstance(given, str | Path) or not str(given).strip():
+    if not isinstance(given, str | Path) or str(given).strip() in ("", "."):
         raise ValueError("expected the path of a file")
     return Path(given).expanduser()
 
@@ -126,8 +126,15 @@ def _address(given: Any) -> str | None:
     return given.strip()
 
 
-def _order(given: Any) -> tuple[Wheel, ...]:
-    words = given.split(",") if isinstance(given, str) else list(given)
+def wheels_in_order(given: Any) -> tuple[Wheel, ...]:
+    """Read wheels, each at most once: text parted by commas or spaces, or a list.
+
+    Raises
+    ------
+    ValueError
+        With what is expected.
+    """
+    words = given.replace(",", " ").split() if isinstance(given, str) else list(given)
     names = [str(word).strip().upper() for word in words]
     if not names or len(set(names)) != len(names) or not set(names) <= set(Wheel):
         raise ValueError("expected wheels such as LF,RF,LR,RR, each at most once")
@@ -143,7 +150,9 @@ SETTINGS: Final[tuple[Setting, ...]] = (
         "log file",
     ),
     Setting("pod", _address, lambda: None, "address of the pod where no --pod is given"),
-    Setting("order", _order, lambda: tuple(Wheel), "order in which camber --all goes round"),
+    Setting(
+        "order", wheels_in_order, lambda: tuple(Wheel), "order in which camber --all goes round"
+    ),
     Setting("sound", _switch, lambda: True, "audible cues"),
     Setting("plain", _switch, lambda: False, "plain lines in place of the live view"),
     Setting("verbose", _switch, lambda: False, "show the log's messages as well"),

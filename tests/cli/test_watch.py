@@ -14,9 +14,9 @@ import pytest
 from rich.console import Console
 
 from knuckle.cli import app as program
+from knuckle.cli.opening import for_eyes
 from knuckle.cli.pod_choice import choose_pod, only_pod
 from knuckle.cli.pods import described
-from knuckle.cli.watch import for_eyes
 from knuckle.config import resolve
 from knuckle.errors import LinkBusy, LinkNotFound, UsageError
 from knuckle.links.discovery import FoundPort
@@ -79,6 +79,8 @@ def test_watching_twice_shows_the_same(capsys: pytest.CaptureFixture[str]) -> No
         (["--pod", "serial:/dev/no-such-port"], "/dev/no-such-port", 1),
         (["--pod", "sim:", "--wheel", "XX"], "'XX' is no wheel", 2),
         (["--pod", "sim:", "--seconds", "1o"], "the letter 'o'", 2),
+        (["--pod", "sim:", "--seconds", "-3"], "above 0", 2),
+        (["--pod", "sim:", "--rate", "0"], "above 0", 2),
         (["--pod", "sim:no-such-scenario"], "no-such-scenario", 2),
         (["--pod", "file:/no/such/file"], "/no/such/file", 1),
     ],

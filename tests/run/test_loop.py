@@ -13,6 +13,7 @@ import pytest
 
 from knuckle.errors import (
     KnuckleError,
+    LinkError,
     LinkLost,
     LinkNotFound,
     LinkTimeout,
@@ -344,7 +345,8 @@ def test_one_pod_that_cannot_be_reached_stops_the_other_in_order(tmp_path: Path)
 
 def test_breaking_off_stops_the_pod_closes_the_link_and_keeps_what_was_captured() -> None:
     pod = ScriptedPod()
-    loop = RunLoop({LF: sim(pod)}, keep_samples=True)
+    link = sim(pod)
+    loop = RunLoop({LF: link}, keep_samples=True)
 
     async def run() -> None:
         async def consume() -> None:
@@ -364,7 +366,8 @@ def test_breaking_off_stops_the_pod_closes_the_link_and_keeps_what_was_captured(
 
     asyncio.run(run())
     assert pod.commands()[-1] == Command.STOP
-    assert loop._lines[LF].link._pipe is None  # it is closed
+    with pytest.raises(LinkError):  # it is closed
+        asyncio.run(link.write(b""))
     block = loop.block(LF)
     assert block is not None
     assert len(block) > 300

@@ -24,9 +24,28 @@ from knuckle.geometry.steering import two_reading_caster_rad
 from knuckle.model.block import Block, FloatArray
 from knuckle.model.rest import Rest
 from knuckle.model.result import Notice, Outcome, PlacedRest, Quantity, Result
+from knuckle.model.wheel import Wheel
 
 LARGEST_CONE_SIGMA = 0.2
 """With neither gyro nor plates, the cone's half-angle must be known to a fifth of itself."""
+
+
+def check_steered(wheel: Wheel, rear_steers: bool) -> None:
+    """Refuse a wheel that does not steer.
+
+    Raises
+    ------
+    MeasurementRefused
+        REAR_WHEEL.
+    """
+    if wheel.is_front or rear_steers:
+        return
+    raise MeasurementRefused(
+        "REAR_WHEEL",
+        f"The {wheel.spoken} wheel does not steer, so it has no sweep.",
+        "Caster and steering-axis inclination belong to a steered wheel.",
+        "Measure its camber, or say --rear-steers if this car steers its rear wheels.",
+    )
 
 
 def analyse_sweep(block: Block, rests: list[Rest], request: Request) -> Outcome:
@@ -45,13 +64,7 @@ def analyse_sweep(block: Block, rests: list[Rest], request: Request) -> Outcome:
     MeasurementRefused
         With one of the codes of docs/results.md.
     """
-    if not request.wheel.is_front and not request.rear_steers:
-        raise MeasurementRefused(
-            "REAR_WHEEL",
-            f"The {request.wheel.spoken} wheel does not steer, so it has no sweep.",
-            "Caster and steering-axis inclination belong to a steered wheel.",
-            "Measure its camber, or say --rear-steers if this car steers its rear wheels.",
-        )
+    check_steered(request.wheel, request.rear_steers)
     rests, notices = usable_rests(rests, request)
     problem, kept, said = pose(block, rests, request)
     sound = _sound(problem)

@@ -17,6 +17,7 @@ import typer
 
 from knuckle import __version__
 from knuckle.cli import log
+from knuckle.cli.exit_codes import DONE, FAILED, INTERRUPTED
 from knuckle.cli.invocation import Invocation
 from knuckle.config import resolve
 from knuckle.errors import KnuckleError, UsageError
@@ -40,11 +41,6 @@ COMMANDS: Final = (
 
 Each has ``register(app)``, and imports what is heavy only inside its functions.
 """
-
-DONE: Final = 0
-FAILED: Final = 1
-REFUSED: Final = 3
-INTERRUPTED: Final = 130
 
 _SWITCHES: Final = {"--verbose", "--sound", "--no-sound", "--plain"}
 _WITH_VALUE: Final = {"--store"}

@@ -6,23 +6,23 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from knuckle.cli.cautions import CAMBER
+from knuckle.cli.cautions import CAMBER, seat_line
 from knuckle.cli.invocation import invocation
 from knuckle.cli.live import (
-    CalibrationOption,
     DriverOption,
     JsonOption,
-    UncalibratedOption,
     console_for,
     measure_live,
-    read_calibration,
     read_driver,
     sim_in_order,
     simulated_facts,
 )
+from knuckle.cli.opening import open_for_eyes
 from knuckle.cli.options import PodOption, RateOption, read_wheel
 from knuckle.cli.pod_choice import choose_pod
 from knuckle.cli.priors import with_priors
+from knuckle.cli.request import CalibrationOption, UncalibratedOption, read_calibration
+from knuckle.config import wheels_in_order
 from knuckle.errors import UsageError
 from knuckle.model.wheel import Wheel
 
@@ -41,22 +41,6 @@ def register(app: typer.Typer) -> None:
     )
 
 
-def read_order(text: str) -> tuple[Wheel, ...]:
-    """Read a list of wheels.
-
-    Raises
-    ------
-    UsageError
-        If one is no wheel, or is named twice.
-    """
-    order = tuple(read_wheel(name) for name in text.replace(" ", ",").split(",") if name.strip())
-    if not order or len(set(order)) != len(order):
-        raise UsageError(
-            f"--order {text!r}: each wheel at most once.", "", "Write it as LF,RF,LR,RR."
-        )
-    return order
-
-
 def chosen_order(
     wheel: Wheel | None, all_wheels: bool, order: str | None, settings: Settings
 ) -> tuple[Wheel, ...]:
@@ -65,7 +49,7 @@ def chosen_order(
     Raises
     ------
     UsageError
-        If neither one wheel nor all are asked for, or both.
+        If neither one wheel nor all are asked for, or both, or the order cannot be read.
     """
     everything = all_wheels or order is not None
     if wheel is not None and everything:
@@ -76,7 +60,12 @@ def chosen_order(
         raise UsageError(
             "Which wheel?", "", "Say --wheel LF (or RF, LR, RR), or --all for all four."
         )
-    return read_order(order) if order is not None else settings.order
+    if order is None:
+        return settings.order
+    try:
+        return wheels_in_order(order)
+    except ValueError as error:
+        raise UsageError(f"--order {order!r}: {error}.") from error
 
 
 def camber(
@@ -119,21 +108,13 @@ def camber(
     address = choose_pod(pod, here.settings, console_for(here, json_output))
 
     from knuckle.analysis.request import Request
-    from knuckle.cli.watch import for_eyes
-    from knuckle.links.schemes import open_link
     from knuckle.run.camber import camber_measurement
     from knuckle.run.measurement import Task
 
     several = len(wheels) > 1
     if several:
         address = sim_in_order(address, wheels)
-    pace = None if here.settings.plain or not here.console().is_terminal else 1.0
-    link = open_link(
-        address,
-        wheel=wheels[0],
-        purpose="camber_all" if several else "camber",
-        **for_eyes(address, pace),
-    )
+    link = open_for_eyes(here, address, wheels[0], "camber_all" if several else "camber")
     facts = {
         "driver": seat,
         "order": [each.value for each in wheels],
@@ -155,10 +136,3 @@ def order_lines(wheels: tuple[Wheel, ...]) -> tuple[str, ...]:
     if len(wheels) < 2:
         return ()
     return (f"Order: {', '.join(wheel.value for wheel in wheels)}; no key to press.",)
-
-
-def seat_line(seat: str) -> str:
-    """Return the line that tells where the driver is, and how to say otherwise."""
-    if seat == "in":
-        return "Recorded: somebody sits in the driver's seat."
-    return "Recorded: nobody in the driver's seat (--driver in says otherwise)."

@@ -16,3 +16,10 @@ SWEEP: Final = (
     " - hold the FOOT BRAKE until it is finished: a parking brake does not hold front",
     "   wheels. Turn slowly; stop if anything shifts.",
 )
+
+
+def seat_line(seat: str) -> str:
+    """Return the line that tells where the driver is, and how to say otherwise."""
+    if seat == "in":
+        return "Recorded: somebody sits in the driver's seat."
+    return "Recorded: nobody in the driver's seat (--driver in says otherwise)."

@@ -9,9 +9,9 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
+from knuckle.cli.exit_codes import INTERRUPTED
 from knuckle.cli.invocation import Invocation, invocation
 from knuckle.cli.live import exit_code, run_to_end, sim_in_order
-from knuckle.cli.options import PodOption
 from knuckle.errors import UsageError
 from knuckle.model.wheel import Wheel
 from knuckle.quantities import plain_number
@@ -26,7 +26,6 @@ if TYPE_CHECKING:
 
 SCENARIO = "demo"
 FAST_FORWARD = 3.0
-INTERRUPTED = 130
 
 
 def register(app: typer.Typer) -> None:
@@ -37,7 +36,15 @@ def register(app: typer.Typer) -> None:
 def demo(
     ctx: typer.Context,
     *,
-    pod: PodOption = None,
+    pod: Annotated[
+        str | None,
+        typer.Option(
+            "--pod",
+            metavar="ADDRESS",
+            help="A simulated pod, e.g. sim:drifting?seed=3.",
+            show_default=False,
+        ),
+    ] = None,
     scenario: Annotated[
         str | None,
         typer.Option(

@@ -5,28 +5,27 @@ from __future__ import annotations
 import asyncio
 import json
 import sys
+import textwrap
 from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
+from knuckle.cli.exit_codes import DONE, FAILED, INTERRUPTED, REFUSED
 from knuckle.cli.invocation import Invocation, invocation
 from knuckle.errors import MeasurementRefused, UsageError
 
 if TYPE_CHECKING:
     from rich.console import Console
 
-    from knuckle.estimate.calibration import Calibration
     from knuckle.model.wheel import Wheel
     from knuckle.run.measurement import Measurement, Report
     from knuckle.run.view import View
     from knuckle.store.database import Store
     from knuckle.terminal.screen import Screen
 
-INTERRUPTED = 130
-REFUSED = 3
-FAILED = 1
+WIDTH = 80
 
 DriverOption = Annotated[
     str | None,
@@ -36,15 +35,6 @@ DriverOption = Annotated[
         help="Whether somebody sits in the driver's seat: it changes camber, and is recorded.",
         show_default=False,
     ),
-]
-CalibrationOption = Annotated[
-    Path | None,
-    typer.Option(
-        "--calibration", metavar="FILE", help="Calibration file, in place of the pod's own."
-    ),
-]
-UncalibratedOption = Annotated[
-    bool, typer.Option("--uncalibrated", help="Take the pod's readings as not calibrated.")
 ]
 JsonOption = Annotated[
     bool,
@@ -66,25 +56,6 @@ def read_driver(given: str | None, default: str) -> str:
     if word not in ("in", "out"):
         raise UsageError(f"--driver takes in or out, not {given!r}.")
     return word
-
-
-def read_calibration(path: Path | None, uncalibrated: bool) -> Calibration | None:
-    """Read a calibration file, if one is named.
-
-    Raises
-    ------
-    UsageError
-        If it is said as well that there is none.
-    RecordingError
-        If it cannot be read.
-    """
-    if path is None:
-        return None
-    if uncalibrated:
-        raise UsageError("--calibration and --uncalibrated contradict each other.")
-    from knuckle.run.calibrations import read_file
-
-    return read_file(path)
 
 
 def simulated_facts(address: str, link: Any) -> dict[str, Any]:
@@ -170,13 +141,16 @@ def exit_code(report: Report, interrupted: bool) -> int:
     if report.ended is not None:
         return FAILED
     refused = not report.outcomes or any(o.refused is not None for o in report.outcomes)
-    return REFUSED if refused else 0
+    return REFUSED if refused else DONE
 
 
 def tell(
     ctx: typer.Context, report: Report, store: Path, *, interrupted: bool, json_output: bool
 ) -> None:
     """Print a report."""
+    aside = sys.stderr if json_output else sys.stdout
+    for line in _opening_lines(report, interrupted=interrupted):
+        typer.echo(line, file=aside)
     if json_output:
         typer.echo(json.dumps(_as_json(report), indent=1, ensure_ascii=True))
     else:
@@ -188,26 +162,36 @@ def tell(
             for line in outcome_lines(outcome):
                 console.print(line, markup=False, soft_wrap=True, emoji=False)
         console.print()
-    aside = sys.stderr if json_output else sys.stdout
-    for line in _closing_lines(report, store, interrupted=interrupted):
+    for line in _closing_lines(report, store):
         typer.echo(line, file=aside)
 
 
-def _closing_lines(report: Report, store: Path, *, interrupted: bool) -> list[str]:
-    lines = list(report.notices)
+def _opening_lines(report: Report, *, interrupted: bool) -> list[str]:
+    """Say first what stands behind a result that is not what was asked for."""
     if report.ended is not None:
-        lines.append(f"The link ended before the measurement: {report.ended}")
-    elif interrupted and report.outcomes:
-        lines.append("Interrupted: this is what could be measured from the part captured.")
-    elif not report.complete and report.outcomes:
-        lines.append("The pod's data ended before everything asked for had been taken.")
+        return ["", *textwrap.wrap(f"The link ended before the measurement: {report.ended}", WIDTH)]
+    if interrupted and report.outcomes:
+        return ["", "Stopped early: this is what could be measured from the part captured."]
+    if not report.complete and report.outcomes:
+        return [
+            "",
+            "INCOMPLETE: the pod's data ended before everything asked for had been taken.",
+        ]
+    return []
+
+
+def _closing_lines(report: Report, store: Path) -> list[str]:
+    lines = list(report.notices)
     swept = any(o.measure == "sweep" and o.results for o in report.outcomes)
     if swept and not report.complete:
         lines.append("The return to straight ahead is missing: a slip of the mount may go unseen.")
     if report.run is None:
         lines.append("Nothing was captured.")
     else:
-        lines.append(f"Run {report.run} ({report.state.value}) is kept in {store}")
+        state = report.state.value
+        if not report.complete and state != "interrupted":
+            state += ", incomplete"
+        lines.append(f"Run {report.run} ({state}) is kept in {store}")
     return lines
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from typing import Annotated
 
 import typer
@@ -29,6 +30,35 @@ def read_wheel(text: str) -> Wheel:
     return Wheel(name)
 
 
+def _above_zero(text: str, read: Callable[[str], float], what: str) -> float:
+    value = read(text)
+    if value <= 0.0:
+        raise UsageError(f"{what} must be above 0; {text} is not.", "", "Give it, or leave it out.")
+    return value
+
+
+def rate_hz(text: str) -> float:
+    """Read a rate of samples.
+
+    Raises
+    ------
+    UsageError
+        If it is no number above 0.
+    """
+    return _above_zero(text, plain_number, "--rate")
+
+
+def length_s(text: str) -> float:
+    """Read how long something shall last.
+
+    Raises
+    ------
+    UsageError
+        If it is no number above 0.
+    """
+    return _above_zero(text, duration_s, "--seconds")
+
+
 PodOption = Annotated[
     str | None,
     typer.Option(
@@ -50,7 +80,7 @@ RateOption = Annotated[
     typer.Option(
         "--rate",
         metavar="HZ",
-        parser=plain_number,
+        parser=rate_hz,
         help="Samples a second to ask the pod for; as the pod is set if not given.",
         show_default=False,
     ),
@@ -60,7 +90,7 @@ SecondsOption = Annotated[
     typer.Option(
         "--seconds",
         metavar="S",
-        parser=duration_s,
+        parser=length_s,
         help="End by itself after so long (the pod's time).",
         show_default=False,
     ),

@@ -6,14 +6,13 @@ from typing import TYPE_CHECKING
 
 import typer
 
+from knuckle.cli.exit_codes import DONE, REFUSED
 from knuckle.cli.invocation import invocation
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from knuckle.model.result import Outcome
-
-REFUSED_CODE = 3
 
 
 def print_outcome(
@@ -49,4 +48,4 @@ def print_outcome(
         console = invocation(ctx).console()
         for line in outcome_lines(outcome, notices):
             console.print(line, markup=False, soft_wrap=True)
-    return REFUSED_CODE if outcome.refused is not None else 0
+    return REFUSED if outcome.refused is not None else DONE

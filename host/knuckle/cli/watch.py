@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 import typer
 
 from knuckle.cli.invocation import Invocation, invocation
+from knuckle.cli.opening import open_for_eyes
 from knuckle.cli.options import PodOption, RateOption, SecondsOption, WheelOption
 from knuckle.cli.pod_choice import choose_pod
 from knuckle.model.wheel import Wheel
@@ -36,30 +37,10 @@ def watch(
     Nothing is stored. What is shown moves with every sample and has no uncertainty: it is for
     looking, not a result. Ctrl-C ends it.
     """
-    from knuckle.links.schemes import open_link
-
     here = invocation(ctx)
     address = choose_pod(pod, here.settings, here.console())
-    pace = None if here.settings.plain or not here.console().is_terminal else 1.0
-    link = open_link(address, wheel=wheel, purpose="watch", **for_eyes(address, pace))
+    link = open_for_eyes(here, address, wheel, "watch")
     asyncio.run(_watch(here, link, wheel, rate, seconds))
-
-
-def for_eyes(address: str, pace: float | None) -> dict[str, float]:
-    """Return the options that let a simulation or a recording run at a speed to look at.
-
-    Parameters
-    ----------
-    address : str
-        A speed named in it is left as it is; a real pod has its own.
-    pace : float or None
-        1 is real time; None leaves it as fast as it goes.
-    """
-    from knuckle.links.address import parse_address
-
-    parts = parse_address(address)
-    has_own = parts.scheme not in ("sim", "file") or "speed" in parts.options
-    return {} if pace is None or has_own else {"speed": pace}
 
 
 async def _watch(
