@@ -495,9 +495,9 @@ def test_dates_come_from_the_links_own_clock(tmp_path: Path) -> None:
     started = "2024-05-06T07:08:09.000+02:00"
     with CaptureWriter(path, [CapturedStream("LF")], started_utc=started) as writer:
         go(RunLoop({LF: sim(ScriptedPod(lasts_s=6.0))}, raw_sink=writer.write))
-    loop = RunLoop({LF: FileLink(path)})
-    events = go(loop)
-    seen = loop.utc(LF, events[0].at_s)
+    link = FileLink(path)
+    events = go(RunLoop({LF: link}))
+    seen = link.clock.utc(events[0].at_s)
     assert seen.isoformat().startswith("2024-05-06T07:08:09")
 
 

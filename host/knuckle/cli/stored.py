@@ -21,8 +21,8 @@ if TYPE_CHECKING:
     from knuckle.store.recording import Decoded
     from knuckle.store.rows import RunDetail, StreamRow
 
-LONG_WORK: Final = 1_000_000
-"""Bytes or rows from which on work is shown as it goes; less takes about a second."""
+LONG_WORK: Final = 300_000
+"""Bytes or rows from which on work is shown as it goes; less takes a second at most."""
 
 RunArgument = Annotated[
     str,

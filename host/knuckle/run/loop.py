@@ -6,7 +6,6 @@ import asyncio
 import contextlib
 import secrets
 from collections.abc import AsyncIterator, Callable, Mapping
-from datetime import datetime
 from types import TracebackType
 from typing import Final, Self
 
@@ -237,10 +236,6 @@ class RunLoop:
     def block(self, wheel: Wheel) -> Block | None:
         """Return all samples so far, calibrated; None if there are none or they are not kept."""
         return self._lines[wheel].session.readings.block()
-
-    def utc(self, wheel: Wheel, at_s: float) -> datetime:
-        """Return the date and time of an event's `at_s`."""
-        return self._lines[wheel].link.clock.utc(at_s)
 
     # ---- one link
 
