@@ -8,6 +8,8 @@ from pathlib import Path
 
 import pytest
 
+IN_CI = os.environ.get("CI", "").lower() in ("1", "true", "yes")
+"""As tests/run.py reads it."""
 _TOP = Path(__file__).resolve().parents[1]
 
 
@@ -16,7 +18,7 @@ def outside_data() -> Callable[[str], Path]:
     """Return the path of a file of test data from elsewhere.
 
     The folder is `KNUCKLE_TEST_DATA`, by default ../shared/data beside the repository. A
-    file that is not there skips the test with the reason, and fails it when CI=1.
+    file that is not there skips the test with the reason, and fails it in CI.
     """
     folder = Path(os.environ.get("KNUCKLE_TEST_DATA") or _TOP.parent / "shared" / "data")
 
@@ -24,7 +26,7 @@ def outside_data() -> Callable[[str], Path]:
         path = folder / name
         if not path.exists():
             reason = f"test data from elsewhere is not there: {path} (set KNUCKLE_TEST_DATA)"
-            if os.environ.get("CI") == "1":
+            if IN_CI:
                 pytest.fail(reason)
             pytest.skip(reason)
         return path

@@ -60,6 +60,9 @@ def test_watch_a_simulated_pod(capsys: pytest.CaptureFixture[str]) -> None:
     assert "seed 3" in lines[0], "a simulated run names its seed"
     assert any("Still | camber, live" in line for line in lines)
     assert any("Moving" in line and " out" in line for line in lines)
+    for figure in ("samples/s, nothing lost", "noise", "temperature", "bytes lost"):
+        assert any(line.startswith("    ") and figure in line for line in lines), figure
+    assert all(len(line) <= 80 for line in lines)
     assert "\x1b" not in shown
     assert len(lines) < 60
 

@@ -7,9 +7,10 @@ from pathlib import Path
 
 import pytest
 
-from knuckle.errors import LinkError, LinkNotFound, LinkPermission, LinkWrongDevice
+from knuckle.errors import LinkError, LinkNotFound, LinkPermission, LinkWrongDevice, UsageError
 from knuckle.links.contract import Chunk
 from knuckle.links.file import FileLink
+from knuckle.links.schemes import open_link
 from knuckle.model.wheel import Wheel
 from knuckle.store.capture import CapturedStream, CaptureWriter
 
@@ -104,12 +105,22 @@ def test_the_wheels_own_stream_is_taken_or_the_one_named(tmp_path: Path) -> None
     assert data_of(FileLink(path, stream=1, wheel=Wheel.LF)) == b"right"
 
 
+def test_addresses_count_streams_from_one(tmp_path: Path) -> None:
+    path = two_streams(tmp_path / "x.kncap")
+    for number, data in ((1, b"leftleft again"), (2, b"right")):
+        link = open_link(f"file:{path}?stream={number}")
+        assert isinstance(link, FileLink)
+        assert data_of(link) == data
+    with pytest.raises(UsageError, match="from 1"):
+        open_link(f"file:{path}?stream=0")
+
+
 @pytest.mark.parametrize("stream", [None, 2])
 def test_an_open_choice_of_streams_is_put_to_the_user(tmp_path: Path, stream: int | None) -> None:
     path = two_streams(tmp_path / "x.kncap")
     with pytest.raises(LinkNotFound) as caught:
         replay(FileLink(path, stream=stream, wheel=Wheel.RR))
-    assert "0 (LF), 1 (RF)" in caught.value.cause
+    assert "1 (LF), 2 (RF)" in caught.value.cause
 
 
 def test_a_recording_starts_at_its_first_arrival_and_keeps_its_pauses(tmp_path: Path) -> None:

@@ -17,6 +17,14 @@ from knuckle.links.csvlog import csv_chunks
 from knuckle.model.wheel import Wheel
 
 
+def _stream(typed: str) -> int:
+    """Read the number of a stream, which for people counts from 1."""
+    number = whole_number(typed)
+    if number < 1:
+        raise ValueError("streams count from 1")
+    return number - 1
+
+
 class FileLink:
     """A recorded file, its chunks at the times at which they arrived.
 
@@ -29,7 +37,7 @@ class FileLink:
     speed : float
         0 as fast as possible, 1 as recorded.
     stream : int, optional
-        Which of a capture's streams. If not given: the one of `wheel`, else the only one.
+        Which of a capture's streams, from 0. If not given: the one of `wheel`, else the only one.
     wheel : Wheel, optional
         Whose stream to take.
     """
@@ -59,14 +67,14 @@ class FileLink:
     def from_address(
         cls, address: Address, *, wheel: Wheel | None, purpose: str, **options: Any
     ) -> FileLink:
-        """Return the link for ``file:NAME?speed=1&stream=0``.
+        """Return the link for ``file:NAME?speed=1&stream=1``; streams count from 1.
 
         Raises
         ------
         UsageError
             If an option is unknown or cannot be read.
         """
-        readers = {"speed": speed, "stream": whole_number}
+        readers = {"speed": speed, "stream": _stream}
         return cls(address.place, wheel=wheel, **read_options(address, readers, options))
 
     async def __aenter__(self) -> Self:
@@ -175,12 +183,12 @@ class FileLink:
                 return wheels.index(self._wheel.value)
             if len(wheels) == 1:
                 return 0
-        there = ", ".join(f"{number} ({wheel or '?'})" for number, wheel in enumerate(wheels))
-        asked = "has several streams" if self.stream is None else f"has no stream {self.stream}"
+        there = ", ".join(f"{number} ({wheel or '?'})" for number, wheel in enumerate(wheels, 1))
+        asked = "has several streams" if self.stream is None else f"has no stream {self.stream + 1}"
         raise LinkNotFound(
             f"The capture {self.path.name} {asked}.",
             f"It holds: {there}.",
-            f"Name one: 'file:{self.path}?stream=0'.",
+            f"Name one: 'file:{self.path}?stream=1'.",
         )
 
     def _no_file(self) -> LinkNotFound:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import textwrap
 from types import TracebackType
 from typing import Final, Protocol, Self
 
@@ -14,6 +15,7 @@ from knuckle.terminal.picture import Picture
 from knuckle.terminal.scene import Scene, steer_words
 
 _DRAWN_PER_SECOND: Final = 10
+WIDTH: Final = 80
 
 
 class Screen(Protocol):
@@ -50,6 +52,7 @@ class PlainScreen:
         self._console = console
         self._glyphs = glyphs_for(console.encoding)
         self._last = ""
+        self._beat = 0
 
     def __enter__(self) -> Self:
         return self
@@ -71,6 +74,10 @@ class PlainScreen:
             return
         self._last = key
         self.say(plain_line(scene, self._glyphs))
+        if scene.beat != self._beat:
+            self._beat = scene.beat
+            for line in beat_lines(scene):
+                self.say(line)
 
     def say(self, line: str) -> None:
         """Print a line."""
@@ -92,6 +99,15 @@ def plain_line(scene: Scene, glyphs: Glyphs) -> str:
         parts.append(", ".join(f"{mark.name} {mark.taken}" for mark in scene.places))
     parts += [link.words for link in scene.links if not link.connected]
     return " | ".join(parts)
+
+
+def beat_lines(scene: Scene) -> list[str]:
+    """Return how the links do and the further figures, as indented lines of text."""
+    flows = [f"{link.name}: {link.flow}" for link in scene.links if link.connected]
+    figures = [f"{label} {value}" for label, value in scene.figures]
+    text = " | ".join(part.replace(" ", "\0") for part in [*flows, *figures])
+    lines = textwrap.wrap(text, WIDTH, initial_indent="    ", subsequent_indent="    ")
+    return [line.replace("\0", " ").removesuffix(" |") for line in lines]
 
 
 class LiveScreen:
