@@ -7,7 +7,9 @@ from __future__ import annotations
 
 import io
 import os
+import shutil
 import sys
+import textwrap
 from collections.abc import Sequence
 from importlib import import_module
 from pathlib import Path
@@ -129,6 +131,18 @@ def explain(error: KnuckleError) -> str:
     return "\n".join(lines)
 
 
+def _wrapped(text: str) -> str:
+    """Break long lines between words where a person reads them on a terminal."""
+    if not sys.stderr.isatty():
+        return text
+    width = max(40, shutil.get_terminal_size().columns - 1)
+    lines = (
+        textwrap.fill(line, width, subsequent_indent="         ", break_on_hyphens=False)
+        for line in text.splitlines()
+    )
+    return "\n".join(lines)
+
+
 def _explain_usage(error: typer.TyperException) -> str:
     context = getattr(error, "ctx", None)
     command = context.command_path if context is not None else "knuckle"
@@ -178,7 +192,7 @@ def run(arguments: Sequence[str]) -> int:
         sys.stdout.flush()
     except KnuckleError as error:
         log.LOGGER.info("%s: %s", type(error).__name__, error)
-        print(explain(error), file=sys.stderr)
+        print(_wrapped(explain(error)), file=sys.stderr)
         return error.exit_code
     except typer.TyperException as error:
         print(_explain_usage(error), file=sys.stderr)

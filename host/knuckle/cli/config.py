@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import textwrap
+
 import typer
 
 from knuckle.cli.invocation import invocation
@@ -35,5 +37,7 @@ def show(ctx: typer.Context) -> None:
         typer.echo(f"         {setting.text}; from: {settings.origins[setting.name]}")
     path = settings_file()
     state = "read" if path.is_file() else "does not exist, which is fine"
-    typer.echo(f"\nSettings file: {path} ({state}; {FILE_VARIABLE} names another)")
-    typer.echo("Variables:     " + ", ".join(setting.variable for setting in SETTINGS))
+    typer.echo(f"\nSettings file: {path}")
+    typer.echo(f"               ({state}; {FILE_VARIABLE} names another)")
+    variables = ", ".join(setting.variable for setting in SETTINGS)
+    typer.echo(textwrap.fill(f"Variables:     {variables}", 79, subsequent_indent=" " * 15))

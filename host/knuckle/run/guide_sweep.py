@@ -43,6 +43,8 @@ SLOW_DPS: Final = 8.0
 """A move that never was faster can be measured without stops."""
 _NEAR_DEG: Final = 2.0
 _STOPPED_DPS: Final = 1.0
+_SLOW: Final = 5.0
+"""A wheel turns slowly below so many times the rate of one that has stopped."""
 
 
 class SweepGuide:
@@ -153,7 +155,7 @@ class SweepGuide:
             case StillnessChanged(state=state):
                 self._state = state
                 if state == "moving":
-                    self._held = False
+                    self._held = self._held and self._is_near_goal()
                     self._trouble = ""
             case RestReady(rest=rest):
                 return self._rested(rest)
@@ -197,6 +199,8 @@ class SweepGuide:
         elif not self._ready and not self._held and self._has_arrived():
             self._held = True
             cues.append(Cue.HOLD_STILL)
+        elif self._held and self._rest is None and self._state == "moving":
+            self._held = self._is_near_goal()
         return cues
 
     def _next_cues(self) -> list[Cue]:
@@ -224,9 +228,16 @@ class SweepGuide:
             goal_deg = self._goal_deg(self._plan.need)
             if goal_deg is None or steer_deg is None or not self._stands:
                 return False
-            slow = rate_dps < 5.0 * _STOPPED_DPS
-            return self._is_beyond(goal_deg) or (slow and abs(steer_deg - goal_deg) < _NEAR_DEG)
+            return self._is_beyond(goal_deg) or self._is_near_goal()
         return self._state == "settling"
+
+    def _is_near_goal(self) -> bool:
+        """Whether a last small correction goes on where the wheel is wanted."""
+        rate_dps, steer_deg = self._angles.rate_dps, self.steer_deg
+        goal_deg = self._goal_deg(self._plan.need)
+        if rate_dps is None or steer_deg is None or goal_deg is None:
+            return False
+        return rate_dps < _SLOW * _STOPPED_DPS and abs(steer_deg - goal_deg) < _NEAR_DEG
 
     def _is_beyond(self, goal_deg: float | None) -> bool:
         steer_deg = self.steer_deg
