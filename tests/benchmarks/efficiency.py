@@ -26,7 +26,7 @@ import numpy as np
 from analysis.paper_sweeps import block_of, outcome_of_block
 from analysis.wheel_on_paper import Wheel, drawn, heading_of, record, sweep_steer
 from knuckle.analysis.request import Request
-from knuckle.analysis.sweep import build_problem
+from knuckle.analysis.sweep_problem import build_problem
 from knuckle.estimate.priors import Priors
 from knuckle.estimate.solver import derivative
 from knuckle.estimate.turns import Turn
