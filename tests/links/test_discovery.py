@@ -18,14 +18,25 @@ from links.scripted_pod import IDENTITY, ScriptedPod
 def look(devices: dict[str, Any]) -> dict[str, FoundPort]:
     ports = [UsbPort(name, 1, 2, "", f"adapter {name}") for name in devices]
 
-    def open_port(port: UsbPort) -> Link:
+    def open_port(port: UsbPort, baud: int) -> Link:
         device = devices[port.device]
+        if isinstance(device, dict):
+            device = device[baud]
         if isinstance(device, LinkError):
             raise device
         return SimLink(device, scenario=port.device, seed=1, transport="memory")
 
     found = asyncio.run(find_pods(list_ports=lambda: ports, open_port=open_port))
     return {one.port.device: one for one in found}
+
+
+def test_a_pod_at_9600_baud_is_found_and_its_address_says_so() -> None:
+    garbled = ScriptedBytes([random.Random(2).randbytes(40)] * 60)
+    devices: dict[str, Any] = {"slow": {115200: garbled, 9600: ScriptedPod()}}
+    found = look(devices)["slow"]
+    assert found.is_pod
+    assert found.address == "serial:slow?baud=9600"
+    assert not garbled.received
 
 
 def test_each_port_is_told_for_what_it_is_and_nothing_is_written() -> None:
