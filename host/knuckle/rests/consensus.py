@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import math
 from itertools import pairwise
-from typing import Final
+from typing import Final, NamedTuple
 
 import numpy as np
 
@@ -32,6 +32,8 @@ _NEIGHBOURS: Final = 6
 _HEAVIEST_S: Final = 5.0
 _BESIDE_DRIFT_S: Final = 1.5
 _VOUCHED_SLOPE_G_S: Final = 0.2e-3
+_SURE: Final = 1e6
+"""The weight of a vouched rest: more than any number of others."""
 
 
 def vouched(reading: Reading) -> bool:
@@ -74,19 +76,11 @@ def distance(a: FloatArray, b: FloatArray) -> float:
     return float(np.sqrt(np.sum((a - b) ** 2)))
 
 
-def _weights(readings: list[Reading]) -> FloatArray:
-    """Weigh rests by length; pieces between which nothing moved are one witness.
+class Consensus:
+    """Tells for each rest of a run whether it was one, from all rests so far.
 
-    A wheel that drifts is taken for a row of rests, each ended by what gravity has changed.
-    """
-    weights = np.array([min(max(r.rest.duration_s, 0.1), _HEAVIEST_S) for r in readings])
-    for first, end in stands(readings):
-        weights[first:end] /= end - first
-    return weights
-
-
-def drifting(readings: list[Reading], slope_tolerance_g_s: float) -> list[str]:
-    """Tell for each rest why it was none, or "" if it was one.
+    What two rests say of each other never changes and is worked out once; the rest is done
+    again with each new one, so that the verdicts depend on the rests alone.
 
     A rest falls if gravity slid steadily within it, a row of rests of one stand if it slid
     steadily through the row. Then the gyro: each rest is held against its neighbours in time.
@@ -96,57 +90,133 @@ def drifting(readings: list[Reading], slope_tolerance_g_s: float) -> list[str]:
 
     Parameters
     ----------
-    readings : list of Reading
-        In order of time.
     slope_tolerance_g_s : float
         A slower change of the accelerometer is no drift.
     """
-    verdict = [SLOPES if r.slid(slope_tolerance_g_s) else "" for r in readings]
-    for first, end in stands(readings):
-        if slides(readings[first:end]):
-            verdict[first:end] = [SLID] * (end - first)
-    left = [i for i, why in enumerate(verdict) if not why]
-    for i, apart in zip(left, _outvoted([readings[i] for i in left]), strict=True):
-        if apart:
-            verdict[i] = APART
-    for i, j in pairwise(range(len(readings))):
-        for short, other in ((i, j), (j, i)):
-            # Creep against a drift can make it look still for a moment.
-            if (
-                verdict[other]
-                and not verdict[short]
-                and readings[short].rest.duration_s < _BESIDE_DRIFT_S
-                and same_stand(readings[i], readings[j])
-            ):
-                verdict[short] = verdict[other]
-    return verdict
 
+    def __init__(self, slope_tolerance_g_s: float) -> None:
+        self._tolerance_g_s = slope_tolerance_g_s
+        self._readings: list[Reading] = []
+        self._slid: list[bool] = []
+        self._sure: list[bool] = []
+        self._agree: dict[tuple[int, int], bool] = {}
+        self._same: dict[tuple[int, int], bool] = {}
+        self._slides: dict[tuple[int, int], bool] = {}
+        self._votes: dict[int, tuple[_Vote, bool]] = {}
+        self._verdicts: list[str] = []
 
-def _outvoted(readings: list[Reading]) -> list[bool]:
-    """Tell which gyro means the others outweigh."""
-    n = len(readings)
-    if n < 2 or readings[0].rest.gyro_dps is None:
-        return [False] * n
-    agree = np.eye(n, dtype=np.bool_)
-    near = np.eye(n, dtype=np.bool_)
-    for i in range(n):
-        for j in range(i + 1, min(n, i + _NEIGHBOURS + 1)):
-            near[i, j] = near[j, i] = True
-            agree[i, j] = agree[j, i] = _agree(readings[i], readings[j])
-    sure = np.array([vouched(r) for r in readings])
-    weight = _weights(readings)
-    weight[sure] = 1e6
-    verdict = [False] * n
-    for i in range(n):
-        if sure[i]:
-            continue
-        own = float(np.sum(weight[agree[i]]))
-        others = np.flatnonzero(near[i] & ~agree[i])
+    @property
+    def readings(self) -> list[Reading]:
+        """The rests so far, in order of time."""
+        return self._readings
+
+    @property
+    def verdicts(self) -> list[str]:
+        """For each rest why it was none, or "" if it was one."""
+        return self._verdicts
+
+    def add(self, reading: Reading) -> None:
+        """Take in the rest that follows."""
+        self._readings.append(reading)
+        self._slid.append(reading.slid(self._tolerance_g_s))
+        self._sure.append(vouched(reading))
+        self._verdicts = self._judged()
+
+    def _judged(self) -> list[str]:
+        readings = self._readings
+        everyone = list(range(len(readings)))
+        verdict = [SLOPES if slid else "" for slid in self._slid]
+        for first, end in self._stands(everyone):
+            if self._row_slides(first, end):
+                verdict[first:end] = [SLID] * (end - first)
+        left = [i for i in everyone if not verdict[i]]
+        for i, apart in zip(left, self._outvoted(left), strict=True):
+            if apart:
+                verdict[i] = APART
+        for i, j in pairwise(everyone):
+            for short, other in ((i, j), (j, i)):
+                # Creep against a drift can make it look still for a moment.
+                if (
+                    verdict[other]
+                    and not verdict[short]
+                    and readings[short].rest.duration_s < _BESIDE_DRIFT_S
+                    and self._same_stand(i, j)
+                ):
+                    verdict[short] = verdict[other]
+        return verdict
+
+    def _same_stand(self, i: int, j: int) -> bool:
+        pair = i, j
+        if pair not in self._same:
+            self._same[pair] = same_stand(self._readings[i], self._readings[j])
+        return self._same[pair]
+
+    def _agreed(self, i: int, j: int) -> bool:
+        if i == j:
+            return True
+        pair = min(i, j), max(i, j)
+        if pair not in self._agree:
+            self._agree[pair] = _agree(self._readings[pair[0]], self._readings[pair[1]])
+        return self._agree[pair]
+
+    def _row_slides(self, first: int, end: int) -> bool:
+        if (first, end) not in self._slides:
+            self._slides[first, end] = slides(self._readings[first:end])
+        return self._slides[first, end]
+
+    def _stands(self, places: list[int]) -> list[tuple[int, int]]:
+        return stands([self._same_stand(i, j) for i, j in pairwise(places)])
+
+    def _weights(self, places: list[int]) -> list[float]:
+        """Weigh rests by length; pieces between which nothing moved are one witness.
+
+        A wheel that drifts is taken for a row of rests, each ended by what gravity has changed.
+        """
+        weights = [min(max(self._readings[i].rest.duration_s, 0.1), _HEAVIEST_S) for i in places]
+        for first, end in self._stands(places):
+            for k in range(first, end):
+                weights[k] /= end - first
+        return [_SURE if self._sure[i] else w for i, w in zip(places, weights, strict=True)]
+
+    def _outvoted(self, left: list[int]) -> list[bool]:
+        """Tell which gyro means of the rests at these places the others outweigh."""
+        n = len(left)
+        if n < 2 or self._readings[0].rest.gyro_dps is None:
+            return [False] * n
+        weights = self._weights(left)
+        verdict = []
+        for k, place in enumerate(left):
+            low, high = max(0, k - _NEIGHBOURS), k + _NEIGHBOURS + 1
+            vote = _Vote(k - low, tuple(left[low:high]), tuple(weights[low:high]))
+            known = self._votes.get(place)
+            if known is None or known[0] != vote:
+                self._votes[place] = vote, not self._sure[place] and self._falls(vote)
+            verdict.append(self._votes[place][1])
+        return verdict
+
+    def _falls(self, vote: _Vote) -> bool:
+        """Tell whether a group of others outweighs the one voted on."""
+        places, weights = vote.places, vote.weights
+        count = range(len(places))
+        with_it = {k: self._agreed(places[vote.at], places[k]) for k in count}
+        own = math.fsum(weights[k] for k in count if with_it[k])
+        others = [k for k in count if not with_it[k]]
         best, members = 0.0, 0
-        for j in others.tolist():
-            group = others[agree[j, others]]
-            total = float(np.sum(weight[group]))
+        for j in others:
+            group = [
+                k
+                for k in others
+                if abs(j - k) <= _NEIGHBOURS and self._agreed(places[j], places[k])
+            ]
+            total = math.fsum(weights[k] for k in group)
             if total > best:
                 best, members = total, len(group)
-        verdict[i] = best > own and (members >= 2 or best >= 1e6)
-    return verdict
+        return best > own and (members >= 2 or best >= _SURE)
+
+
+class _Vote(NamedTuple):
+    """Who votes on one rest: neighbours by place in the run, their weights, and which is it."""
+
+    at: int
+    places: tuple[int, ...]
+    weights: tuple[float, ...]

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 from itertools import pairwise
 from typing import Literal
@@ -10,7 +11,7 @@ import numpy as np
 
 from knuckle.model.block import LONGEST_BRIDGED_GAP_S, Block, concatenate
 from knuckle.model.rest import Rest
-from knuckle.rests.consensus import drifting
+from knuckle.rests.consensus import Consensus
 from knuckle.rests.open_rest import Closing
 from knuckle.rests.reading import Reading, read_rest
 from knuckle.rests.settings import RestSettings
@@ -121,7 +122,7 @@ class RestDetector:
         self._total = 0
         self._stretch: int | None = None
         self._last_t_s = 0.0
-        self._found: list[Reading] = []
+        self._consensus = Consensus(self._settings.slope_tolerance_g_s)
         self._dropped: list[DroppedRest] = []
         self._finished = False
 
@@ -133,18 +134,12 @@ class RestDetector:
     @property
     def dropped(self) -> list[DroppedRest]:
         """What looked like a rest and was not counted, as of now, in order of time."""
-        verdicts = self._verdicts()
-        late = [
-            DroppedRest(r.rest.start_s, r.rest.end_s, why)
-            for r, why in zip(self._found, verdicts, strict=True)
-            if why
-        ]
+        late = [DroppedRest(r.rest.start_s, r.rest.end_s, why) for r, why in self._judged() if why]
         return sorted([*self._dropped, *late], key=lambda d: d.start_s)
 
     def rests(self) -> list[Rest]:
         """Return the rests that have ended, with what is known by now of drifts."""
-        verdicts = self._verdicts()
-        return [r.rest for r, why in zip(self._found, verdicts, strict=True) if not why]
+        return [r.rest for r, why in self._judged() if not why]
 
     def reading(self) -> Rest | None:
         """Return the reading of the rest that goes on, or None if there is none."""
@@ -241,14 +236,14 @@ class RestDetector:
                 DroppedRest(closing.start_s, closing.end_s, "too little of it was still")
             )
         else:
-            self._found.append(reading)
-            self._still.bias.learn(self._found, self._verdicts())
+            self._consensus.add(reading)
+            self._still.bias.learn(self._consensus.readings, self._consensus.verdicts)
             if not reading.slid(s.slope_tolerance_g_s):
                 return [RestEvent("ended", at_s, reading.rest)] if closing.announced else []
         return [RestEvent("moved", at_s)] if closing.announced else []
 
-    def _verdicts(self) -> list[str]:
-        return drifting(self._found, self._settings.slope_tolerance_g_s)
+    def _judged(self) -> Iterator[tuple[Reading, str]]:
+        return zip(self._consensus.readings, self._consensus.verdicts, strict=True)
 
 
 def find_rests(block: Block, settings: RestSettings | None = None) -> list[Rest]:

@@ -26,15 +26,20 @@ def same_stand(before: Reading, after: Reading) -> bool:
     return gap_s < _SAME_STAND_S or apart_g < _NO_MOVE_G
 
 
-def stands(readings: list[Reading]) -> list[tuple[int, int]]:
-    """Return first and end place of each row of rests of one stand, in order."""
+def stands(joined: list[bool]) -> list[tuple[int, int]]:
+    """Return first and end place of each row of rests of one stand, in order.
+
+    Parameters
+    ----------
+    joined : list of bool
+        For each rest but the last, whether it is of the same stand as the one after it.
+    """
     rows = []
     first = 0
-    for i in range(1, len(readings) + 1):
-        if i < len(readings) and same_stand(readings[i - 1], readings[i]):
-            continue
-        rows.append((first, i))
-        first = i
+    for i, same in enumerate([*joined, False], start=1):
+        if not same:
+            rows.append((first, i))
+            first = i
     return rows
 
 
