@@ -22,6 +22,9 @@ import numpy as np
 # In place of this folder, where this very file would hide the package of the same name.
 sys.path[0] = str(Path(__file__).resolve().parents[1])
 
+from benchmarks.labels import Labels, labels_of, told
+from knuckle.analysis.measure import measure
+from knuckle.analysis.request import Request
 from knuckle.model.block import Block
 from knuckle.rests.detector import RestDetector, find_rests
 from knuckle.sim.recording import simulate_block
@@ -58,6 +61,17 @@ def simulated(seed: int) -> Score:
     return score
 
 
+def labelled(seed: int) -> Labels:
+    """Analyse one sweep of the simulated car, its scenarios in turn."""
+    block, truth = simulate_block(load(SCENARIOS[seed % len(SCENARIOS)]), seed)
+    detector = RestDetector(block.rate_hz, block.gyro_dps is not None)
+    detector.push(block)
+    detector.finish()
+    request = Request(truth.rests[0].wheel)
+    outcome = measure("sweep", block, detector.rests(), request, detector.dropped)
+    return labels_of(outcome, truth)
+
+
 def hands(seed: int) -> int:
     """Return how many rests are found in a held pod; sizes from loose to firm."""
     rng = np.random.default_rng(seed)
@@ -79,7 +93,7 @@ def tell(title: str, scores: list[Score]) -> None:
     total = Score()
     for score in scores:
         total.add(score)
-    delays = np.percentile(total.delays_s, [50, 95, 99, 100])
+    delays = np.percentile(total.delays_s or [np.nan], [50, 95, 99, 100])
     print(title)
     print(
         f"  rests of 2 s or more: {total.wanted}, found {total.found}, missed {len(total.missed)}, "
@@ -150,6 +164,7 @@ def main() -> None:
             f"{count} sweeps of the simulated car: {', '.join(SCENARIOS)}",
             list(pool.map(simulated, range(count), chunksize=20)),
         )
+        print(f"  {told(list(pool.map(labelled, range(count), chunksize=20)))}")
         print(f"{count} pods held in a hand: rests found {sum(pool.map(hands, range(count)))}")
     print(f"one hour at 200 Hz: {hour_at_200_hz():.2f} s")
 

@@ -255,4 +255,4 @@ def random_plan(seed: int, **fixed: object) -> Plan:
     if rng.uniform() < 0.15:
         slip = (float(rng.uniform(0.0, total)), float(rng.uniform(0.3, 3.0)))
         plan = replace(plan, slips=(slip,))
-    return replace(plan, **fixed)  # type: ignore[arg-type]
+    return replace(plan, **fixed)  # type: ignore[arg-type]  # fields of Plan

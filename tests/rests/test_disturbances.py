@@ -7,7 +7,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from knuckle.model.block import concatenate
+from knuckle.model.block import Block, concatenate
 from knuckle.rests.detector import RestDetector, find_rests
 from rests.driver_signal import Plan, record
 from rests.hand_signal import held
@@ -120,7 +120,7 @@ def test_recording_that_drifts_throughout(rate_dps: float, part: float, has_gyro
     assert kept_s <= part * 6 * 30.0
 
 
-def gapped(missing: int, at: int = 500):  # type: ignore[no-untyped-def]
+def gapped(missing: int, at: int = 500) -> Block:
     """A rest with samples taken out, as the assembler marks it."""
     block, _ = record(ONE)
     before, after = block.part(0, at), block.part(at + missing, len(block))

@@ -7,8 +7,10 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from statsmodels.tsa.stattools import acf
 
 from knuckle.model.block import Block
+from knuckle.model.rest import Rest
 from knuckle.rests.effective_size import autocorrelation, effective_sample_size
 from knuckle.rests.noise_floor import NoiseFloor
 from knuckle.rests.reading import read_rest
@@ -33,6 +35,18 @@ def test_lag_one_of_nist_sets(outside_data: Find, name: str, skip: int, lag_1: f
     """NIST StRD, univariate summary statistics: certified autocorrelation coefficients."""
     x = nist(outside_data, name, skip)
     assert autocorrelation(x)[1] == pytest.approx(lag_1, rel=2e-8)
+
+
+@pytest.mark.parametrize("phi", [-0.6, 0.0, 0.9])
+@pytest.mark.parametrize("n", [7, 500, 1001])
+def test_all_lags_against_statsmodels(n: int, phi: float) -> None:
+    """statsmodels.tsa.stattools.acf, summed directly, same (biased) estimator."""
+    noise = np.random.default_rng(n).normal(size=n)
+    x = np.full(n, 3.0)
+    for i in range(1, n):
+        x[i] = 3.0 + phi * (x[i - 1] - 3.0) + noise[i]
+    expected = acf(x, nlags=n - 1, fft=False, adjusted=False)
+    np.testing.assert_allclose(autocorrelation(x), expected, rtol=0.0, atol=1e-12)
 
 
 def test_size_of_nist_sets_is_clipped(outside_data: Find) -> None:
@@ -95,7 +109,7 @@ def test_degenerate_rows() -> None:
         effective_sample_size(np.array([1.0, np.nan]))
 
 
-def rest_of(accel_g: np.ndarray, linear_mm: np.ndarray | None = None):  # type: ignore[no-untyped-def]
+def rest_of(accel_g: np.ndarray, linear_mm: np.ndarray | None = None) -> Rest:
     n = len(accel_g)
     floor = NoiseFloor()
     floor.accel.restart(1e-6, 1e-6, 1e-6, 9)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from datetime import UTC, datetime, timedelta, timezone
 
 import numpy as np
@@ -12,6 +13,9 @@ from knuckle.timebase.ticks import TickCounter
 from knuckle.timebase.utc import ArrivalFit, stamp
 
 ZERO = datetime(2026, 5, 1, 12, 0, tzinfo=UTC)
+
+
+Late = Callable[[np.ndarray, np.random.Generator], np.ndarray]
 
 
 def quantised(t_s: np.ndarray, rng: np.random.Generator) -> np.ndarray:
@@ -27,11 +31,11 @@ def bursts(t_s: np.ndarray, rng: np.random.Generator) -> np.ndarray:
 
 @pytest.mark.parametrize(("late", "within_s"), [(quantised, 0.017), (bursts, 0.08)])
 @pytest.mark.parametrize("rate", [1.0, 1.0 + 8e-5, 1.0 - 3e-3])
-def test_rate_and_offset(late: object, within_s: float, rate: float) -> None:
+def test_rate_and_offset(late: Late, within_s: float, rate: float) -> None:
     rng = np.random.default_rng(3)
     pod_s = np.arange(0.0, 300.0, 0.1)
     host_s = 40.0 + rate * pod_s
-    arrival_s = late(host_s, rng)  # type: ignore[operator]
+    arrival_s = late(host_s, rng)
     outliers = rng.uniform(size=pod_s.shape) < 0.05
     arrival_s = arrival_s + outliers * rng.uniform(0.5, 3.0, pod_s.shape)
     fit = ArrivalFit(ZERO)

@@ -3,7 +3,6 @@
 # ruff: noqa: RUF009  `key` returns a dataclasses.field
 from __future__ import annotations
 
-import dataclasses
 import tomllib
 from collections.abc import Mapping
 from dataclasses import dataclass
@@ -154,8 +153,3 @@ def _mirror(table: dict[str, Any]) -> None:
         for left, right in (("LF", "RF"), ("LR", "RR")):
             if left in car and right not in car:
                 car[right] = car[left]
-
-
-def with_changes(scenario: Scenario, **changes: Any) -> Scenario:
-    """Return a scenario with other fields, unchecked; for studies that vary typed values."""
-    return dataclasses.replace(scenario, **changes)

@@ -1,0 +1,47 @@
+"""Each study runs from end to end on the least it takes; its figures are not judged here."""
+
+from __future__ import annotations
+
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+FOLDER = Path(__file__).resolve().parent
+LEAST = {
+    "coverage": 2,
+    "efficiency": 1,
+    "rests": 1,
+    "cue": 1,
+    "decode": 500,
+    "long_log": 70,
+    "start_up": 1,
+}
+SAID = {
+    "coverage": "labelled right",
+    "efficiency": "cone alone",
+    "rests": "one hour at 200 Hz",
+    "cue": "walks round the car",
+    "decode": "byte by byte",
+    "long_log": "exit 0",
+    "start_up": "--help",
+}
+
+
+@pytest.mark.parametrize("study", LEAST)
+def test_study_runs(study: str) -> None:
+    done = subprocess.run(
+        [sys.executable, FOLDER / f"{study}.py", str(LEAST[study])],
+        capture_output=True,
+        text=True,
+        check=False,
+    )
+    assert done.returncode == 0, done.stderr
+    assert SAID[study] in done.stdout
+
+
+def test_every_study_is_tried() -> None:
+    others = {"__main__", "captured_hour", "labels"}
+    programs = {path.stem for path in FOLDER.glob("*.py") if not path.stem.startswith("test_")}
+    assert programs - others == set(LEAST) == set(SAID)
