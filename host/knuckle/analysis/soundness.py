@@ -111,6 +111,8 @@ def _held_or_free(
     roll = None if free is None else judge_roll(free, priors.roll_held_deg)
     if free is None or roll is None or not roll.doubtful:
         return held, ()
+    if not roll.not_held and (sources.unseen or not sources.gyro):
+        return held, ()
     if not roll.not_held:
         widened = fit(max(priors.roll_held_deg, roll.rms_deg), None)
         return widened, (
