@@ -183,6 +183,9 @@ def run(arguments: Sequence[str]) -> int:
     arguments : sequence of str
         What stands after the program's name.
     """
+    # The matrices here are small: threads that wait for each other make them slower, on a busy
+    # machine many times. Read when numpy is first imported, which happens in the commands.
+    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
     plain_signs.register()
     for stream in (sys.stdout, sys.stderr):
         if isinstance(stream, io.TextIOWrapper):
