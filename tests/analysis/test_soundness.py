@@ -49,14 +49,14 @@ def test_a_little_roll_widens_the_uncertainty_enough():
 def test_with_nothing_visited_twice_roll_and_slip_are_not_told_apart(slip_deg):
     wheel = Wheel("LF", slip_after_s=9.0, slip_deg=(slip_deg, 0.0, 0.0))
     outcome = swept(wheel, stops=(20, 0, -20))
-    assert outcome.refused.code in ("BRAKE_OR_MOUNT", "MOUNT_SLIPPED")
+    assert outcome.refused.code == "BRAKE_OR_MOUNT"
 
 
 @pytest.mark.parametrize("slip_deg", [0.5, -1.0])
 def test_a_slip_before_the_last_lock_is_refused_when_straight_was_not_returned_to(slip_deg):
     wheel = Wheel("LF", slip_after_s=16.0, slip_deg=(slip_deg, 0.0, 0.0))
     outcome = swept(wheel, stops=(0, 20, 0, -20))
-    assert outcome.refused.code in ("BRAKE_OR_MOUNT", "MOUNT_SLIPPED")
+    assert outcome.refused.code == "BRAKE_OR_MOUNT"
 
 
 def test_a_brake_said_to_be_free_needs_no_warning():
@@ -141,9 +141,8 @@ def test_wrong_plate_angles_beside_a_gyro_are_named_as_the_cause(plates):
     assert swept(Wheel("LF"), plates_deg=plates).refused.code == "PLATES_DISAGREE"
 
 
-@pytest.mark.parametrize(("shake_g", "code"), [(0.0015, "MODEL_MISFIT"), (0.006, None)])
-def test_readings_that_scatter_widen_the_uncertainty_or_are_refused(shake_g, code):
-    """Each rest's level is off by more than its noise tells, in tilt and pitch alike."""
+def shaken(shake_g):
+    """Measure a sweep in which each rest is off by more than its noise tells."""
     rng = np.random.default_rng(5)
     wheel = Wheel("LF")
     steer, rests = sweep_steer(rng, (0, 20, 0, -20, 0, 20, 0, -20, 0))
@@ -153,11 +152,20 @@ def test_readings_that_scatter_widen_the_uncertainty_or_are_refused(shake_g, cod
         off = rng.normal(0, shake_g, 2)
         columns["ax_g"][span] += off[0]
         columns["ay_g"][span] += off[1]
-    outcome = outcome_of_block(block_of(columns, 100.0), wheel)
-    if code is None:
-        assert outcome.refused.code in ("READINGS_DISAGREE", "MOUNT_SLIPPED", "BRAKE_NOT_HELD")
-    else:
-        assert code in codes(outcome) or outcome.refused is not None
+    return outcome_of_block(block_of(columns, 100.0), wheel)
+
+
+def test_readings_that_scatter_a_little_widen_every_uncertainty():
+    quiet, off = shaken(0.0), shaken(0.0004)
+    assert "MODEL_MISFIT" not in codes(quiet)
+    assert "MODEL_MISFIT" in codes(off)
+    for quantity in Quantity:
+        wider = off.results[quantity].expanded_uncertainty
+        assert wider > 1.2 * quiet.results[quantity].expanded_uncertainty
+
+
+def test_readings_that_scatter_much_are_refused():
+    assert shaken(0.0015).refused.code == "READINGS_DISAGREE"
 
 
 def test_lost_samples_are_counted():
