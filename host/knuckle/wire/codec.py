@@ -60,6 +60,7 @@ _RATES = struct.Struct("<IIHH")
 _CHANNEL = struct.Struct("<BBBBffff")
 _SAMPLES = struct.Struct("<xHIHB")
 _SAMPLES_SIZE = _SAMPLES.size
+_PARTIAL = struct.Struct("<xHIHBB")
 _STATUS = struct.Struct("<IIIIII")
 _FAULT = struct.Struct("<IBBB")
 _ACK = struct.Struct("<BBB")
@@ -127,6 +128,9 @@ def encode_message(message: Message) -> bytes:
 
 def _encode(message: Message) -> bytes:
     match message:
+        case SampleBatch(mask=int() as mask):
+            head = _PARTIAL.pack(*message[:4], mask)[1:]
+            return encode_frame(FrameType.SAMPLES_PARTIAL, head + message.payload)
         case SampleBatch():
             head = _SAMPLES.pack(*message[:4])[1:]
             return encode_frame(FrameType.SAMPLES, head + message.payload)
@@ -228,7 +232,15 @@ def _decode_samples(body: bytes) -> SampleBatch:
     samples = head[3]
     if not samples or not head[2] or not payload or len(payload) % samples:
         raise _Malformed
-    return tuple.__new__(SampleBatch, (*head, payload))
+    return tuple.__new__(SampleBatch, (*head, payload, None))
+
+
+def _decode_partial(body: bytes) -> SampleBatch:
+    sequence, tick, averaging, samples, mask = _PARTIAL.unpack_from(body)
+    payload = body[_PARTIAL.size :]
+    if not (samples and averaging and mask and payload) or len(payload) % samples:
+        raise _Malformed
+    return SampleBatch(sequence, tick, averaging, samples, payload, mask)
 
 
 def _decode_fault(body: bytes) -> Fault:
@@ -263,6 +275,7 @@ _DECODERS: Final[dict[int, Callable[[bytes], Message]]] = {
     FrameType.CLOCK_REPLY.value: lambda body: ClockReply._make(_CLOCK.unpack_from(body, 1)),
     FrameType.SELF_TEST_REPLY.value: _decode_self_test,
     FrameType.BUTTON.value: _decode_button,
+    FrameType.SAMPLES_PARTIAL.value: _decode_partial,
 }
 
 

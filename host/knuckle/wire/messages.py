@@ -60,6 +60,8 @@ class FrameType(IntEnum):
     CLOCK_REPLY = 0x07
     SELF_TEST_REPLY = 0x08
     BUTTON = 0x09
+    SAMPLES_PARTIAL = 0x0A
+    """Samples without the channels whose sensors are away."""
 
 
 class Command(IntEnum):
@@ -113,6 +115,8 @@ class FaultCode(IntEnum):
     SUPPLY_LOW = 8
     CLOCK = 9
     SELF_TEST = 10
+    SENSOR_IDENTITY = 11
+    """Another part answers at the sensor's address."""
 
 
 class Cue(IntEnum):
@@ -193,7 +197,9 @@ class SampleBatch(NamedTuple):
     averaging: int
     samples: int
     payload: bytes
-    """samples x (all axes of all channels, in the hello's order), little-endian signed sums."""
+    """samples x (all axes of all channels sent, in the hello's order), little-endian signed sums."""
+    mask: int | None = None
+    """Bit i: row i of the channel table was sent. None: all rows (SAMPLES)."""
 
 
 class Status(NamedTuple):

@@ -43,7 +43,7 @@ def fits(hello: Hello, batch: SampleBatch) -> bool:
 
     It does not when the hello is of another configuration, or newer than this program.
     """
-    if not hello.channels:
+    if not hello.channels or batch.mask is not None:
         return False
     try:
         size = sample_bytes(hello.channels, batch.averaging)
