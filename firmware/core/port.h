@@ -36,9 +36,16 @@ enum kn_reset_cause {
  * main loop only. `self` is kn_port.self. None of them waits longer than stated. */
 typedef struct kn_port {
     void *self;
-    uint32_t tick_hz;          /* rate of now() */
+    uint32_t tick_hz;          /* rate of now(), a whole number of kHz */
     const char *hardware;      /* in flash, see flash.h: e.g. "atmega328p", at most 16 characters */
     uint8_t reset_cause;       /* enum kn_reset_cause */
+    uint16_t supply_low_mv;    /* supply below which readings are not to be trusted; 0 if unknown */
+
+    /* [isr] Keep every [isr] function of pod.h out until unlock(). Nests: unlock() is given
+     * what lock() returned. Held for some tens of cycles only, so that nothing comes late.
+     * Where those functions cannot interrupt the main loop it does nothing. */
+    uint8_t (*lock)(void *self);
+    void (*unlock)(void *self, uint8_t state);
 
     /* [isr] The tick now: 32 bit, wrapping. */
     uint32_t (*now)(void *self);
@@ -64,7 +71,12 @@ typedef struct kn_port {
      * conversion runs. NULL where a board cannot. */
     int8_t (*supply_start)(void *self);
 
-    /* Bytes that transmit() takes at this moment. */
+    /* Listen to the caliper's clock (again), forgetting an edge that came while not listening.
+     * NULL where a board has no caliper input. */
+    void (*caliper_listen)(void *self);
+
+    /* Bytes that transmit() takes at this moment. A queue of 420 bytes carries a full sample
+     * frame behind a hello even at the line's limit; of less than 260 it cannot work. */
     size_t (*transmit_room)(void *self);
     /* Queue bytes, all of which have room. */
     void (*transmit)(void *self, const uint8_t *data, size_t length);
