@@ -64,7 +64,8 @@ class Cells:
         )
 
 
-def _ordered_sum(grouped: FloatArray, first: int, end: int) -> FloatArray:
+def ordered_sum(grouped: FloatArray, first: int, end: int) -> FloatArray:
+    """Add samples `first` to `end` (exclusive) of every cell, in order."""
     total = grouped[:, first].copy()
     for j in range(first + 1, end):
         total += grouped[:, j]
@@ -80,15 +81,15 @@ def group(samples: FloatArray, size: int) -> FloatArray:
 def cell_means(samples: FloatArray, size: int) -> FloatArray:
     """Return the means of whole cells, shape (n, k), summed in order."""
     grouped = group(samples, size)
-    return _ordered_sum(grouped, 0, size) / size
+    return ordered_sum(grouped, 0, size) / size
 
 
 def sensor_cells(samples: FloatArray, size: int, before: FloatArray | None) -> SensorCells:
     """Reduce samples (n * size, 3) to cells; `before` is the mean of the cell before."""
     grouped = group(samples, size)
     half = size // 2
-    early = _ordered_sum(grouped, 0, half)
-    late = _ordered_sum(grouped, size - half, size)
+    early = ordered_sum(grouped, 0, half)
+    late = ordered_sum(grouped, size - half, size)
     total = early + late if size % 2 == 0 else early + grouped[:, half] + late
     mean = total / size
     scatter = (grouped[:, 0] - mean) ** 2

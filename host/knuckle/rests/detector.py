@@ -9,9 +9,10 @@ from typing import Literal
 
 import numpy as np
 
-from knuckle.model.block import LONGEST_BRIDGED_GAP_S, Block, concatenate
+from knuckle.model.block import Block, concatenate
 from knuckle.model.rest import Rest
 from knuckle.rests.consensus import Consensus
+from knuckle.rests.gaps import follows, unbroken
 from knuckle.rests.open_rest import Closing
 from knuckle.rests.reading import Reading, read_rest
 from knuckle.rests.settings import RestSettings
@@ -162,17 +163,13 @@ class RestDetector:
         if self._has_gyro and block.gyro_dps is None:
             raise ValueError("the detector was made for a gyro, the block has none")
         period_s = 1.0 / self._rate_hz
-        breaks = (block.stretch[1:] != block.stretch[:-1]) | (
-            np.diff(block.t_s) - period_s > LONGEST_BRIDGED_GAP_S + 1e-9
-        )
-        bounds = [0, *(np.flatnonzero(breaks) + 1).tolist(), len(block)]
         events: list[RestEvent] = []
-        for first, end in pairwise(bounds):
+        for first, end in pairwise(unbroken(block.t_s, block.stretch, period_s)):
             part = block.part(first, end)
             stretch = int(part.stretch[0])
             if self._stretch is not None and (
                 stretch != self._stretch
-                or float(part.t_s[0]) - self._last_t_s - period_s > LONGEST_BRIDGED_GAP_S + 1e-9
+                or not follows(self._last_t_s, float(part.t_s[0]), period_s)
             ):
                 events += self._close_stretch(ended=True)
             self._stretch = stretch

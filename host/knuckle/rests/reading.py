@@ -56,7 +56,7 @@ class Reading:
         return float(np.sqrt(np.sum(self.slope_vector_g_s**2)))
 
 
-def _lead(means: FloatArray, variance: float, least: float, most: int) -> int:
+def lead(means: FloatArray, variance: float, least: float, most: int) -> int:
     """Return how many cells to cut off the front, at most `most`: those that stand apart.
 
     The cut is where the means on its two sides differ most significantly; it is made again
@@ -116,9 +116,9 @@ def trimmed(
             # What lies further in says nothing of the end: bias wanders in a long rest.
             near = max(keep, 2 * longest)
             if at_start:
-                first += _lead(part[:near], variance, least, min(longest, spare))
+                first += lead(part[:near], variance, least, min(longest, spare))
             else:
-                end -= _lead(part[::-1][:near], variance, least, min(tail_longest, spare))
+                end -= lead(part[::-1][:near], variance, least, min(tail_longest, spare))
     return first, end
 
 
