@@ -13,9 +13,11 @@
 enum {
     KN_CALIPER_PAUSE_US = 1000,   /* a longer silence of the clock separates packets */
     KN_CALIPER_SHORTEST_US = 40,  /* clock edges closer together are chatter */
-    KN_CALIPER_LARGEST = 4194303, /* a larger magnitude (419.4 mm) is no reading: 23 bits */
     KN_CALIPER_STALE_MS = 1000    /* a value older than this is none */
 };
+
+/* A larger magnitude (419.4 mm) is no reading: values have 23 bits with sign. */
+#define KN_CALIPER_LARGEST INT32_C(4194303)
 
 /* Row of the channel table. */
 extern const kn_channel kn_caliper_channel KN_FLASH;
@@ -29,14 +31,15 @@ typedef struct kn_caliper {
     uint32_t word;
     uint32_t good_word;
     uint32_t good_tick;
-    volatile uint8_t edges; /* counts every edge: tells kn_caliper_take() that it was interrupted */
-    uint8_t bits;           /* of this packet, 255 if it is no good */
-    uint8_t packet;
+    uint8_t edges;  /* counts every edge: tells kn_caliper_take() that it was interrupted */
+    uint8_t bits;   /* of this packet, 255 if it is no good */
+    uint8_t packet; /* number of this packet, 0 before the first */
     uint8_t good_packet;
     uint8_t dropped;
     /* Written by kn_caliper_take() alone. */
     uint8_t taken_packet;
     uint8_t known;
+    uint8_t refused;
     int32_t value;
     uint32_t value_tick;
 } kn_caliper;
@@ -45,9 +48,10 @@ typedef struct kn_caliper {
 void kn_caliper_reset(kn_caliper *c, uint32_t tick_hz);
 
 /* [isr] The edge of the clock at which data is valid has come at `tick`; `data` is the bit as
- * the caliper means it, 0 or 1 (the port knows of level shifters). Short: some 60 instructions
- * of an 8-bit machine. */
-void kn_caliper_on_edge(kn_caliper *c, uint32_t tick, uint8_t data);
+ * the caliper means it, 0 or 1 (the port knows of level shifters). Short: some 130 instructions
+ * of an 8-bit machine. 0 if the line chatters (edges too close, or more than a packet has): the
+ * port then stops listening for KN_CALIPER_PAUSE_MS; else 1. */
+uint8_t kn_caliper_on_edge(kn_caliper *c, uint32_t tick, uint8_t data);
 
 /* The value shown by the caliper now, in 0.0001 mm, from the last good packet.
  * KN_OK with `*value` set; KN_E_NO_ANSWER if there was none in the last second. Packets with a

@@ -30,7 +30,7 @@ static inline void kn_registers_read(kn_transfer *t, uint8_t address, const uint
     t->status = KN_PENDING;
 }
 
-/* Fill `t` with no transfer: the driver only wants time to pass. */
+/* No transfer: the driver only wants time to pass. */
 static inline void kn_registers_wait(kn_transfer *t)
 {
     t->address = 0;
