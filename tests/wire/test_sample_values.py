@@ -100,9 +100,62 @@ def test_batches_that_do_not_fit_are_refused():
         values(HELLO, [batch, batch_of(HELLO, [[0] * 7], 2)])
     with pytest.raises(ValueError):
         values(HELLO, [])
-    with pytest.raises(ValueError, match="no accelerometer"):
-        gyro_only = HELLO._replace(channels=HELLO.channels[1:2])
-        values(gyro_only, [batch_of(gyro_only, [[0] * 3], 1)])
+    with pytest.raises(ValueError):
+        values(HELLO, [batch, batch._replace(mask=7)])
+
+
+def test_a_pod_without_accelerometer_has_its_other_channels():
+    gyro_only = HELLO._replace(channels=HELLO.channels[1:2])
+    found = values(gyro_only, [batch_of(gyro_only, [[131, 0, 0]], 1)])
+    assert found.accel_g is None
+    np.testing.assert_allclose(found.gyro_dps, [[1.0, 0.0, 0.0]], rtol=1e-7)
+    assert not found.clipped.any()
+
+
+FULL = message_of(next(v for v in POD_FRAMES if v["name"].startswith("hello of an ADXL355")))
+
+
+def frame_named(start):
+    return message_of(next(v for v in POD_FRAMES if v["name"].startswith(start)))
+
+
+def test_the_rows_of_adxl355_potentiometer_and_caliper():
+    # Sources: ADXL355 data sheet, from memory: 256000 counts/g at +-2 g; temperature 1885 at
+    # 25 C, -9.05 counts/C. The caliper shows 0.01 mm, in inches 0.0005 in, from memory.
+    found = values(FULL, [frame_named("one sample of ADXL355, gyro")])
+    np.testing.assert_allclose(found.accel_g, [[-0.02, 0.01, 1.0]], rtol=1e-7)
+    np.testing.assert_allclose(found.gyro_dps, [[1.0, -1.0, 0.0]], rtol=1e-7)
+    np.testing.assert_allclose(found.temp_c, [25.0], atol=1e-4)
+    np.testing.assert_allclose(found.linear_mm, [[50.0, 10 * 0.0127]], rtol=1e-6)
+    assert 100 * FULL.channels[4].scale == pytest.approx(0.01, rel=1e-6)
+    assert 127 * FULL.channels[4].scale == pytest.approx(0.0005 * 25.4, rel=1e-6)
+
+
+def test_a_partial_frame_has_the_rows_of_its_mask_and_nothing_else():
+    frame = frame_named("partial: two samples of rows 1 and 4")
+    assert fits(FULL, frame)
+    found = values(FULL, [frame])
+    assert found.accel_g is None
+    np.testing.assert_allclose(found.gyro_dps, [[1.0, -1.0, 0.0]] * 2, rtol=1e-7)
+    assert np.isnan(found.temp_c).all()
+    assert np.isnan(found.linear_mm[:, 0]).all()
+    np.testing.assert_allclose(found.linear_mm[:, 1], [-1.2345] * 2, rtol=1e-6)
+    assert not found.clipped.any()
+
+
+def test_a_partial_frame_of_all_rows_reads_as_a_whole_one():
+    whole, partial = frame_named("one sample of ADXL355, gyro"), frame_named("partial: all five")
+    one, other = values(FULL, [whole]), values(FULL, [partial])
+    for name in ("accel_g", "gyro_dps", "temp_c", "linear_mm", "clipped"):
+        np.testing.assert_array_equal(getattr(one, name), getattr(other, name))
+
+
+def test_masks_that_do_not_fit():
+    frame = frame_named("partial: two samples of rows 1 and 4")
+    assert not fits(FULL, frame._replace(mask=0x32))  # a row that the table has not
+    assert not fits(FULL, frame._replace(mask=0x13))  # more bytes than were sent
+    assert not fits(FULL, frame._replace(mask=0x02))
+    assert not fits(FULL._replace(channels=()), frame)
 
 
 @pytest.mark.parametrize("case", VECTORS["averaging"], ids=lambda c: str(c["baud"]))

@@ -29,11 +29,13 @@ class Block:
     gyro_dps : ndarray, shape (n, 3), or None
         Angular rate in pod axes, in deg/s; None for a pod without gyro.
     temp_c : ndarray, shape (n,), or None
-        Temperature, in degrees Celsius.
+        Temperature, in degrees Celsius; NaN where its channel was away.
     linear_mm : ndarray, shape (n, m), or None
-        Linear channels, in mm.
+        Linear channels, in mm; NaN where one was away. `LinearBlock` has them for samples
+        without accelerometer too.
     lost_before : ndarray of int, shape (n,)
-        Samples missing just before each sample (0 nearly everywhere).
+        Samples missing just before each sample (0 nearly everywhere): lost on the way, or
+        without accelerometer, or without the gyro that the recording began with.
     stretch : ndarray of int, shape (n,)
         Counts up at every restart of the pod and at every gap longer than
         `LONGEST_BRIDGED_GAP_S`; samples of one stretch share a time base without long gaps.
@@ -72,9 +74,30 @@ class Block:
         )
 
 
+def widened(values: FloatArray, columns: int) -> FloatArray:
+    """Return values, shape (n, m), with columns of NaN at the right up to `columns`."""
+    lacking = columns - values.shape[1]
+    if lacking <= 0:
+        return values
+    return np.concatenate((values, np.full((values.shape[0], lacking), np.nan)), axis=1)
+
+
 def _joined(parts: list[FloatArray | None]) -> FloatArray | None:
     present = [part for part in parts if part is not None]
     return np.concatenate(present) if len(present) == len(parts) else None
+
+
+def _filled(parts: list[FloatArray | None], counts: list[int]) -> FloatArray | None:
+    """Join columns, shape (n, m), of which some parts may be absent or narrower: NaN there."""
+    columns = max((part.shape[1] for part in parts if part is not None), default=0)
+    if not columns:
+        return None
+    return np.concatenate(
+        [
+            widened(np.empty((count, 0)) if part is None else part, columns)
+            for part, count in zip(parts, counts, strict=True)
+        ]
+    )
 
 
 def concatenate(blocks: list[Block]) -> Block:
@@ -83,7 +106,8 @@ def concatenate(blocks: list[Block]) -> Block:
     Parameters
     ----------
     blocks : list of Block
-        At least one, all with the same channels and rate.
+        At least one, of the same rate, and all with or all without a gyro (else there is none
+        in the whole). Temperature and linear columns that a block lacks are NaN there.
 
     Raises
     ------
@@ -94,12 +118,14 @@ def concatenate(blocks: list[Block]) -> Block:
         raise ValueError("no blocks to join")
     if len(blocks) == 1:
         return blocks[0]
+    counts = [len(b) for b in blocks]
+    temp_c = _filled([None if b.temp_c is None else b.temp_c[:, None] for b in blocks], counts)
     return Block(
         t_s=np.concatenate([b.t_s for b in blocks]),
         accel_g=np.concatenate([b.accel_g for b in blocks]),
         gyro_dps=_joined([b.gyro_dps for b in blocks]),
-        temp_c=_joined([b.temp_c for b in blocks]),
-        linear_mm=_joined([b.linear_mm for b in blocks]),
+        temp_c=None if temp_c is None else temp_c[:, 0],
+        linear_mm=_filled([b.linear_mm for b in blocks], counts),
         lost_before=np.concatenate([b.lost_before for b in blocks]),
         stretch=np.concatenate([b.stretch for b in blocks]),
         clipped=np.concatenate([b.clipped for b in blocks]),

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 from knuckle.errors import KnuckleError
 from knuckle.model.block import Block
+from knuckle.model.linear import LinearBlock
 from knuckle.model.rest import Rest
 from knuckle.model.wheel import Wheel
 from knuckle.wire.decoder import DecodeCounts
@@ -72,6 +73,19 @@ class Samples(RunEvent):
     """
 
     block: Block
+
+
+@dataclass(frozen=True, slots=True)
+class LinearSamples(RunEvent):
+    """New readings of the linear channels, with accelerometer or without; not calibrated.
+
+    Attributes
+    ----------
+    linear : LinearBlock
+        On pod time, the same as `Samples.block`.
+    """
+
+    linear: LinearBlock
 
 
 @dataclass(frozen=True, slots=True)

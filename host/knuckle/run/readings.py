@@ -12,6 +12,7 @@ from knuckle.rests.detector import DroppedRest, RestDetector, RestEvent
 from knuckle.rests.settings import RestSettings
 from knuckle.run.events import (
     Knocked,
+    LinearSamples,
     RestEnded,
     RestReady,
     RestWithdrawn,
@@ -20,7 +21,7 @@ from knuckle.run.events import (
     StillnessChanged,
 )
 from knuckle.timebase.assembler import BlockAssembler
-from knuckle.wire.messages import Message
+from knuckle.wire.messages import Channel, Message
 
 CalibrateBlock = Callable[[Block], Block]
 
@@ -55,6 +56,11 @@ class Readings:
         self._state = ""
 
     @property
+    def linear_channels(self) -> tuple[Channel, ...]:
+        """The row of the pod's table behind each linear column."""
+        return self._assembler.linear_channels
+
+    @property
     def restarts(self) -> int:
         """How often the pod has started anew, by its ticks and frame counts."""
         return self._assembler.restarts
@@ -67,14 +73,18 @@ class Readings:
         at_s : float
             Their arrival.
         """
-        block = self._assembler.push_many(messages)
+        found = self._assembler.assemble(messages)
+        events: list[RunEvent] = []
+        if found.linear is not None:
+            events.append(LinearSamples(self._wheel, at_s, found.linear))
+        block = found.block
         if block is None or not len(block):
-            return []
+            return events
         if self.calibrate is not None:
             block = self.calibrate(block)
         if self._keep:
             self._kept.append(block)
-        events: list[RunEvent] = [Samples(self._wheel, at_s, block)]
+        events.append(Samples(self._wheel, at_s, block))
         shape = (block.rate_hz, block.gyro_dps is not None)
         if self._detector is None or self._detects != shape:
             events += self.finish(at_s)

@@ -8,11 +8,12 @@ from typing import Final
 
 from knuckle.errors import PodError, RecordingError
 from knuckle.model.block import Block, concatenate
+from knuckle.model.linear import LinearBlock, concatenate_linear
 from knuckle.store.arrivals import Arrivals, SampleClock, utc_at_zero
 from knuckle.store.database import Store
 from knuckle.timebase.assembler import BlockAssembler
 from knuckle.wire.decoder import DecodeCounts, PodDecoder
-from knuckle.wire.messages import Hello, Message, SettingsData, TextHeader
+from knuckle.wire.messages import Channel, Hello, Message, SettingsData, TextHeader
 from knuckle.wire.settings import SettingsRecord
 
 _TOGETHER: Final = 4096
@@ -39,6 +40,10 @@ class Decoded:
         The pod's settings, where the host read them during the run.
     clock : SampleClock or None
         Of a stored run: when its samples were taken.
+    linear : LinearBlock or None
+        The linear channels, of all samples that hold any; None if there is none.
+    linear_channels : tuple of Channel
+        The row of the channel table behind each column of `linear`; empty for a text pod.
     """
 
     block: Block | None
@@ -47,6 +52,8 @@ class Decoded:
     text_facts: dict[str, str]
     settings: SettingsRecord | None = None
     clock: SampleClock | None = None
+    linear: LinearBlock | None = None
+    linear_channels: tuple[Channel, ...] = ()
 
 
 def decode(
@@ -68,13 +75,17 @@ def decode(
     decoder = PodDecoder()
     assembler = BlockAssembler()
     blocks: list[Block] = []
+    linear: list[LinearBlock] = []
     waiting: list[Message] = []
     hello: Hello | None = None
     facts: dict[str, str] = {}
     settings: dict[int, bytes] = {}
 
     def assemble() -> None:
-        block = assembler.push_many(waiting)
+        found = assembler.assemble(waiting)
+        block = found.block
+        if found.linear is not None:
+            linear.append(found.linear)
         if block is not None and len(block):
             blocks.append(block)
             if arrivals is not None:
@@ -98,7 +109,15 @@ def decode(
         progress(len(piece))
     assemble()
     block = concatenate(blocks) if blocks else None
-    return Decoded(block, decoder.counts, hello, facts, _record(settings))
+    return Decoded(
+        block,
+        decoder.counts,
+        hello,
+        facts,
+        _record(settings),
+        linear=concatenate_linear(linear) if linear else None,
+        linear_channels=assembler.linear_channels,
+    )
 
 
 def _record(pieces: dict[int, bytes]) -> SettingsRecord | None:

@@ -7,18 +7,15 @@ from typing import Final
 
 import numpy as np
 
-from knuckle.model.block import LONGEST_BRIDGED_GAP_S, Block, FloatArray, IntArray, concatenate
+from knuckle.model.block import Block, FloatArray, IntArray
+from knuckle.model.linear import LinearBlock
+from knuckle.timebase.assembled import Assembled, joined
+from knuckle.timebase.linear_columns import LinearColumns
 from knuckle.timebase.text_rows import TextRows
 from knuckle.timebase.ticks import TickCounter
-from knuckle.wire.messages import (
-    ChannelKind,
-    Hello,
-    Message,
-    SampleBatch,
-    TextHeader,
-    TextSample,
-)
-from knuckle.wire.samples import fits, values
+from knuckle.timebase.track import Track
+from knuckle.wire.messages import Channel, Hello, Message, SampleBatch, TextHeader, TextSample
+from knuckle.wire.samples import SampleValues, fits, values
 
 RESTART_PAUSE_S: Final = 1.0
 """Pod time put between the last sample before a restart and the first after it.
@@ -35,8 +32,13 @@ class BlockAssembler:
     The time of a sample is the centre of its averaging window, in ticks over the hello's
     nominal rate, zero at the first sample. A new stretch begins where the pod started again
     (its ticks ran back, or after a hello that says it does not stream its frame count began
-    at 0 again), where more than `LONGEST_BRIDGED_GAP_S` is missing, and where the rate
-    changed. Arrival times play no part.
+    at 0 again), where more than `LONGEST_BRIDGED_GAP_S` is missing, and where the rate or the
+    channel table changed. Arrival times play no part.
+
+    A `Block` has the samples that hold the accelerometer, and the gyro if the first of them
+    did: one without counts as lost there, and one gained later is left out, so that a
+    recording has the same axes throughout. A `LinearBlock` has the samples that hold any
+    linear channel.
 
     Attributes
     ----------
@@ -55,67 +57,80 @@ class BlockAssembler:
         self._counter = TickCounter()
         self._stopped = False
         self._started = False
-        self._stretch = 0
+        self._begun = False
         self._zero_half_ticks = 0
         self._base_s = 0.0
         self._last_t_s = 0.0
         self._expected_tick = 0
-        self._period = 0
+        self._has_gyro: bool | None = None
+        self._motion = Track()
+        self._lengths = Track()
+        self._columns = LinearColumns()
         self._text: TextRows | None = None
+
+    @property
+    def linear_channels(self) -> tuple[Channel, ...]:
+        """The row of the channel table behind each column of `LinearBlock.linear_mm`."""
+        return self._columns.channels
 
     def push(self, message: Message) -> Block | None:
         """Take one message and return the new samples, or None if it brought none."""
-        return self.push_many((message,))
+        return self.assemble((message,)).block
 
     def push_many(self, messages: Iterable[Message]) -> Block | None:
-        """Take messages in order and return all their samples as one block.
+        """Take messages in order and return the samples with an accelerometer as one block."""
+        return self.assemble(messages).block
+
+    def assemble(self, messages: Iterable[Message]) -> Assembled:
+        """Take messages in order and return all their samples.
 
         The same samples to the last bit as message by message. If the rate changes on
         the way, `rate_hz` is that of the first samples.
         """
-        blocks: list[Block] = []
+        found: list[Assembled] = []
         batches: list[SampleBatch] = []
         for message in messages:
             if isinstance(message, SampleBatch):
-                if batches and message.averaging != batches[0].averaging:
-                    self._flush(batches, blocks)
+                if batches and _shape(message) != _shape(batches[0]):
+                    self._flush(batches, found)
                 batches.append(message)
             elif isinstance(message, Hello):
-                self._flush(batches, blocks)
+                self._flush(batches, found)
                 self._take_hello(message)
             elif isinstance(message, TextHeader | TextSample):
-                self._flush(batches, blocks)
-                block = self._take_text(message)
-                if block is not None:
-                    blocks.append(block)
-        self._flush(batches, blocks)
-        return concatenate(blocks) if blocks else None
+                self._flush(batches, found)
+                found.append(self._take_text(message))
+        self._flush(batches, found)
+        return joined(found)
 
     def _take_hello(self, hello: Hello) -> None:
         before = self.hello
-        if before is not None and (
-            before.tick_hz != hello.tick_hz or before.channels != hello.channels
-        ):
+        if before is not None and before.tick_hz != hello.tick_hz:
             self._restart()
+        elif before is not None and before.channels != hello.channels:
+            self._motion.break_off()
+            self._lengths.break_off()
         if not hello.streaming:
             self._stopped = True
         self.hello = hello
 
-    def _take_text(self, message: TextHeader | TextSample) -> Block | None:
+    def _take_text(self, message: TextHeader | TextSample) -> Assembled:
         if self._text is None:
             self._text = TextRows(RESTART_PAUSE_S)
-        block = self._text.push(message)
+        found = self._text.push(message)
         self.restarts = max(self.restarts, self._text.restarts)
-        return block
+        return found
 
     def _restart(self) -> None:
         if self._started:
             self.restarts += 1
         self._started = False
         self._counter.restart()
+        self._motion.restart()
+        self._lengths.restart()
 
-    def _flush(self, batches: list[SampleBatch], blocks: list[Block]) -> None:
-        """Turn the collected batches, all of one averaging, into a block."""
+    def _flush(self, batches: list[SampleBatch], found: list[Assembled]) -> None:
+        """Turn the collected batches, all of one averaging and mask, into blocks."""
         if not batches:
             return
         hello = self.hello
@@ -123,39 +138,64 @@ class BlockAssembler:
         batches.clear()
         good = (
             []
-            if hello is None or not _has_accelerometer(hello) or hello.tick_hz <= 0
+            if hello is None or hello.tick_hz <= 0
             else [b for b in taken if b.samples > 0 and fits(hello, b)]
         )
         self.skipped_batches += len(taken) - len(good)
         if not good or hello is None:
             return
-        readings = values(hello, good)
-        t_s, lost, stretch = self._times(hello, good)
-        period_ticks = good[0].averaging * max(hello.raw_period_ticks, 1)
-        blocks.append(
-            Block(
+        found.append(self._assembled(hello, good, values(hello, good)))
+
+    def _assembled(
+        self, hello: Hello, batches: list[SampleBatch], readings: SampleValues
+    ) -> Assembled:
+        """Put readings on the time base, for whom they are good."""
+        has_motion = self._admits(readings)
+        lengths = self._columns.placed(hello, readings.linear_mm)
+        has_lengths = lengths is not None and not np.isnan(lengths[0]).all()
+        period = batches[0].averaging * max(hello.raw_period_ticks, 1)
+        tracks = (
+            *((self._motion,) if has_motion else ()),
+            *((self._lengths,) if has_lengths else ()),
+        )
+        t_s, starts = self._times(hello, batches, period, tracks)
+        rate_hz = hello.tick_hz / period
+        found = Assembled(None, None)
+        if has_motion:
+            assert readings.accel_g is not None
+            lost, stretch = self._motion.taken(starts, len(t_s))
+            found.block = Block(
                 t_s=t_s,
                 accel_g=readings.accel_g,
-                gyro_dps=readings.gyro_dps,
+                gyro_dps=readings.gyro_dps if self._has_gyro else None,
                 temp_c=readings.temp_c,
-                linear_mm=readings.linear_mm,
+                linear_mm=lengths,
                 lost_before=lost,
                 stretch=stretch,
                 clipped=readings.clipped,
-                rate_hz=hello.tick_hz / period_ticks,
+                rate_hz=rate_hz,
             )
-        )
+        if has_lengths:
+            assert lengths is not None
+            lost, stretch = self._lengths.taken(starts, len(t_s))
+            found.linear = LinearBlock(t_s, lengths, lost, stretch, rate_hz)
+        return found
+
+    def _admits(self, readings: SampleValues) -> bool:
+        """Return whether readings belong into a block: see the class."""
+        if readings.accel_g is None:
+            return False
+        if self._has_gyro is None:
+            self._has_gyro = readings.gyro_dps is not None
+        return readings.gyro_dps is not None or not self._has_gyro
 
     def _times(
-        self, hello: Hello, batches: list[SampleBatch]
-    ) -> tuple[FloatArray, IntArray, IntArray]:
-        averaging = batches[0].averaging
-        period = averaging * max(hello.raw_period_ticks, 1)
+        self, hello: Hello, batches: list[SampleBatch], period: int, tracks: tuple[Track, ...]
+    ) -> tuple[FloatArray, IntArray]:
+        """Return each sample's time, and the place of each batch's first."""
         counts = np.array([b.samples for b in batches], dtype=np.int64)
         firsts = np.empty(len(batches), dtype=np.int64)
         bases = np.empty(len(batches))
-        lost = np.zeros(len(batches), dtype=np.int64)
-        stretches = np.empty(len(batches), dtype=np.int64)
         for i, batch in enumerate(batches):
             if self._stopped and batch.sequence == 0:
                 self._restart()
@@ -167,37 +207,27 @@ class BlockAssembler:
                 assert tick is not None
             if not self._started:
                 self._begin(tick, period)
-            else:
-                missing = tick - self._expected_tick
-                lost[i] = max(0, round(missing / period))
-                long_gap = lost[i] > 0 and missing > LONGEST_BRIDGED_GAP_S * hello.tick_hz
-                if long_gap or period != self._period:
-                    self._stretch += 1
-                    self._period = period
+            for track in tracks:
+                track.take(tick, batch.samples, period, hello.tick_hz)
             # Twice the ticks, so that the centre of the window is a whole number.
             firsts[i] = 2 * tick + period - self._zero_half_ticks
             bases[i] = self._base_s
-            stretches[i] = self._stretch
             self._expected_tick = tick + batch.samples * period
             last = firsts[i] + 2 * period * (batch.samples - 1)
             self._last_t_s = self._base_s + float(last) / (2.0 * hello.tick_hz)
         starts = np.cumsum(counts) - counts
         place = np.arange(int(counts.sum()), dtype=np.int64) - np.repeat(starts, counts)
         half_ticks = np.repeat(firsts, counts) + 2 * period * place
-        t_s = np.repeat(bases, counts) + half_ticks / (2.0 * hello.tick_hz)
-        lost_before = np.zeros(len(place), dtype=np.int64)
-        lost_before[starts] = lost
-        return t_s, lost_before, np.repeat(stretches, counts)
+        return np.repeat(bases, counts) + half_ticks / (2.0 * hello.tick_hz), starts
 
     def _begin(self, tick: int, period: int) -> None:
         """Start a time base at this tick, at 0 or behind the one before."""
-        if self._period:
+        if self._begun:
             self._base_s = self._last_t_s + RESTART_PAUSE_S
-            self._stretch += 1
+        self._begun = True
         self._zero_half_ticks = 2 * tick + period
-        self._period = period
         self._started = True
 
 
-def _has_accelerometer(hello: Hello) -> bool:
-    return any(c.kind == ChannelKind.ACCELEROMETER and c.axes == 3 for c in hello.channels)
+def _shape(batch: SampleBatch) -> tuple[int, int | None]:
+    return batch.averaging, batch.mask

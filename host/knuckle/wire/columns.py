@@ -97,7 +97,7 @@ def _check_present(names: tuple[str, ...]) -> None:
         raise HeaderFault(0, "there is no time column", f"Add {TIME_S} or {TIME_MS}.")
     if TIME_S in names and TIME_MS in names:
         raise HeaderFault(0, f"there are both {TIME_S} and {TIME_MS}", "Keep one of them.")
-    for axes, required in ((ACCEL, True), (GYRO, False)):
+    for axes, required in ((ACCEL, not linear_names(names)), (GYRO, False)):
         missing = [axis for axis in axes if axis not in names]
         if missing and (required or len(missing) < len(axes)):
             raise HeaderFault(

@@ -197,7 +197,7 @@ class SampleBatch(NamedTuple):
     averaging: int
     samples: int
     payload: bytes
-    """samples x (all axes of all channels sent, in the hello's order), little-endian signed sums."""
+    """samples x (all axes of the channels sent, in the hello's order), signed little-endian."""
     mask: int | None = None
     """Bit i: row i of the channel table was sent. None: all rows (SAMPLES)."""
 
