@@ -26,6 +26,9 @@ class Stream(IntEnum):
     TRUTH = 6
     GROUND = 7
     ROLL = 8
+    LINKAGE = 9
+    LINEAR = 10
+    STRING = 11
 
 
 _OF_THE_CAR = {Stream.PERSON, Stream.TRUTH, Stream.GROUND}

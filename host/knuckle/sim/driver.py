@@ -18,6 +18,8 @@ from knuckle.sim.kinematics import (
     pod_axes,
     turned_spin,
 )
+from knuckle.sim.linear_spec import LinkageKind
+from knuckle.sim.linkage import LinkedWheel
 from knuckle.sim.motion import Motion, Shake, shaken, slipped, wheel_motion
 from knuckle.sim.moves import Motion1, Submove, Track, Tremor
 from knuckle.sim.spec import Purpose
@@ -26,6 +28,8 @@ from knuckle.wire.messages import Cue
 
 SETTLED_WITHIN_DEG = 0.1
 """Of its final value: the moment from which a hold counts as a rest (what a cue is timed from)."""
+PARKED_MM = 50.0
+"""Length of a linear sensor that is laid to nothing."""
 _HAND_DEG = 14.0
 """A larger turn is made of several pulls at the steering wheel."""
 
@@ -69,6 +73,8 @@ class Driver:
             case.generator(Stream.PERSON, 0), scenario.script.tremor_deg, 0.4, 4.0
         )
         self._slip = scenario.faults.slip
+        linked = scenario.linkage.kind is not LinkageKind.NONE
+        self.linkage = LinkedWheel(case) if linked else None
         self._shakes: list[Shake] = []
         self._knocks_s: list[float] = []
         self._stops: list[Stop] = []
@@ -137,6 +143,23 @@ class Driver:
             self._axes, _radians(theta), _radians(roll), self._body_roll, self._lever_m
         )
         return slipped(shaken(motion, t_s, self._shakes), t_s, self._slip)
+
+    def lengths_mm(self, t_s: FloatArray) -> FloatArray:
+        """Return the length of the linear sensor between wheel and anchor, shape (n,)."""
+        if self.linkage is None:
+            return np.full(t_s.shape, PARKED_MM)
+        theta = self._theta_deg.at(t_s).value
+        if self._script.tremor_deg:
+            theta = theta + self._tremor_deg.at(t_s).value
+        roll = self._roll_deg.at(t_s).value
+        at = np.searchsorted([stop.move_start_s for stop in self._stops], t_s, side="right") - 1
+        play_mm = [self._play_mm(stop.number) for stop in self._stops]
+        length_mm = self.linkage.length_mm(np.radians(theta), np.radians(roll))
+        return np.asarray(length_mm + np.array(play_mm)[np.maximum(at, 0)])
+
+    def _play_mm(self, number: int) -> float:
+        rng = self._case.generator(Stream.LINKAGE, number)
+        return self._case.scenario.linkage.play_mm * float(rng.standard_normal())
 
     def rests(self) -> list[ScriptedRest]:
         """Return the holds planned so far, drifting ones marked."""

@@ -111,6 +111,33 @@ class Disconnect:
 
 
 @dataclass(frozen=True, slots=True)
+class LinearStuck:
+    """The linear sensor's reading no longer moves."""
+
+    on: bool = key(False, _ON)
+    at_s: float = key(0.0, "From when on.", low=0)
+    reading_mm: float = key(37.0, "What the pod sends from then on.", low=-400, high=400)
+
+
+@dataclass(frozen=True, slots=True)
+class LinearOpen:
+    """The potentiometer's wiper is open: the input follows its pull-up to the end."""
+
+    on: bool = key(False, _ON)
+    at_s: float = key(0.0, "From when on.", low=0)
+    length_s: float = key(1000.0, "How long.", low=0.01)
+
+
+@dataclass(frozen=True, slots=True)
+class LinearMissing:
+    """The linear sensor does not answer: the pod says so and leaves its readings out."""
+
+    on: bool = key(False, _ON)
+    at_s: float = key(9.0, "When.", low=0)
+    length_s: float = key(3.0, "How long.", low=0.01)
+
+
+@dataclass(frozen=True, slots=True)
 class Faults:
     """All faults; each is off unless switched on."""
 
@@ -124,3 +151,6 @@ class Faults:
     tick_wrap: TickWrap = key(TickWrap, "Tick counter wraps.")
     line: Line = key(Line, "Delays, batches, damaged bytes.")
     disconnect: Disconnect = key(Disconnect, "Link gone for a time.")
+    linear_stuck: LinearStuck = key(LinearStuck, "Linear reading stuck.")
+    linear_open: LinearOpen = key(LinearOpen, "Potentiometer's wiper open.")
+    linear_missing: LinearMissing = key(LinearMissing, "Linear sensor away.")

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from itertools import pairwise
 from typing import Final
 
 import numpy as np
@@ -81,7 +82,7 @@ class SimulatedPod:
         self.now_s = 0.0
         self.cues: list[tuple[float, Cue]] = []
         self._rig = Rig(scenario, self.seed)
-        self._channels = self._rig.chip.channels
+        self._channels = self._rig.channels
         self._line = FaultyLine(scenario.faults.line, self._rig.case.generator(Stream.LINE))
         self._decoder = CommandDecoder()
         self._settings = SettingsMemory(self._rig.case)
@@ -287,16 +288,34 @@ class SimulatedPod:
         self._overruns += missed
         self._fault(FaultCode.OVERRUN, POD_ITSELF, missed > 0)
         self._fault(FaultCode.SENSOR_RANGE, 0, self._rig.chip.at_end(raw))
-        edges = np.flatnonzero(np.diff(kept, prepend=False, append=False))
-        for first, end in edges.reshape(-1, 2):
-            self._send_samples(self._taken + int(first) * self._averaging, sums[first:end])
+        away = np.any(self._rig.away(t_s).reshape(samples, self._averaging), axis=1, keepdims=True)
+        linear = len(self._rig.chip.channels)
+        if linear < len(self._channels):
+            self._fault(FaultCode.SENSOR_MISSING, linear, bool(away[-1, 0]))
+        state = np.where(kept, 1 + away[:, 0], 0)
+        edges = np.flatnonzero(np.diff(state, prepend=-1, append=-1))
+        for first, end in pairwise(int(edge) for edge in edges):
+            if state[first]:
+                mask = self._all_but(linear) if state[first] == 2 else None
+                at = self._taken + first * self._averaging
+                self._send_samples(at, sums[first:end], mask)
         self._taken += raws
 
-    def _send_samples(self, first_raw: int, sums: IntArray) -> None:
+    def _all_but(self, away: int) -> int:
+        """Return the mask of all rows but one."""
+        return ((1 << len(self._channels)) - 1) & ~(1 << away)
+
+    def _send_samples(self, first_raw: int, sums: IntArray, mask: int | None) -> None:
         tick = (self._grid_tick + first_raw * self._period_ticks) % 2**32
-        width = sample_width(self._channels[0].bits, self._averaging)
-        payload = sums.astype("<i4").reshape(-1, 1).view(np.uint8)[:, :width].tobytes()
-        self._send(SampleBatch(self._sequence, tick, self._averaging, len(sums), payload))
+        kept = np.concatenate(
+            [
+                np.tile(np.arange(4) < sample_width(row.bits, self._averaging), row.axes)
+                & (mask is None or bool(mask >> i & 1))
+                for i, row in enumerate(self._channels)
+            ]
+        )
+        payload = sums.astype("<i4").view(np.uint8).reshape(len(sums), -1)[:, kept].tobytes()
+        self._send(SampleBatch(self._sequence, tick, self._averaging, len(sums), payload, mask))
         self._sequence = (self._sequence + 1) % 2**16
 
     def _flush(self) -> None:

@@ -66,17 +66,31 @@ def simulate_block(
         rig.person.plan_until(_LONGEST_S)
         duration_s = min(rig.person.end_s, _LONGEST_S)
     count = max(1, int(duration_s / (true_s * averaging)))
-    raw = rig.raw(true_s * np.arange(count * averaging, dtype=float), true_s)
+    starts_s = true_s * np.arange(count * averaging, dtype=float)
+    raw = rig.raw(starts_s, true_s)
+    away = rig.away(starts_s).reshape(count, averaging).sum(axis=1) > 0
     sums = raw.reshape(count, averaging, raw.shape[1]).sum(axis=1)
     t_s = nominal_s * averaging * np.arange(count, dtype=float)
-    block = _block(rig, sums / averaging, t_s, nominal_s * averaging, calibrated)
+    block = _block(rig, sums / averaging, t_s, nominal_s * averaging, calibrated, away)
     lag_s = 0.5 * (averaging - 1) * true_s
     return Recording(block, _in_pod_time(rig.truth(), fast, lag_s, float(t_s[-1])))
 
 
-def _block(rig: Rig, mean: FloatArray, t_s: FloatArray, period_s: float, calibrated: bool) -> Block:
+def _block(
+    rig: Rig,
+    mean: FloatArray,
+    t_s: FloatArray,
+    period_s: float,
+    calibrated: bool,
+    away: BoolArray,
+) -> Block:
     pod = rig.scenario.pod
     accel, gyro, temperature = rig.chip.channels[0], rig.chip.channels[1], rig.chip.channels[-1]
+    at = mean.shape[1] - len(rig.linear.channels)
+    linear_mm = None
+    if rig.linear.channels:
+        linear_mm = mean[:, at:] * [c.scale for c in rig.linear.channels]
+        linear_mm[away, 0] = np.nan
     accel_g = mean[:, :3] * accel.scale
     gyro_dps = mean[:, 3:6] * gyro.scale if pod.gyro else None
     clipped = np.any(np.abs(accel_g) >= CLIPPED_FROM * accel.full_scale, axis=1)
@@ -94,8 +108,8 @@ def _block(rig: Rig, mean: FloatArray, t_s: FloatArray, period_s: float, calibra
         t_s=t_s[kept],
         accel_g=accel_g[kept],
         gyro_dps=None if gyro_dps is None else gyro_dps[kept],
-        temp_c=(temperature.offset + temperature.scale * mean[:, -1])[kept],
-        linear_mm=None,
+        temp_c=(temperature.offset + temperature.scale * mean[:, at - 1])[kept],
+        linear_mm=None if linear_mm is None else linear_mm[kept],
         lost_before=lost.astype(np.int64),
         stretch=stretch.astype(np.int64),
         clipped=clipped[kept],
@@ -122,9 +136,15 @@ def _in_pod_time(truth: Truth, fast: float, lag_s: float, last_s: float) -> Trut
     def pod_s(t_s: float) -> float:
         return (t_s - lag_s) * fast
 
+    lengths = tuple(
+        replace(r, start_s=pod_s(r.start_s), end_s=min(last_s, pod_s(r.end_s)))
+        for r in truth.lengths
+        if pod_s(r.start_s) < last_s
+    )
     rests = tuple(
         replace(r, start_s=max(0.0, pod_s(r.start_s)), end_s=min(last_s, pod_s(r.end_s)))
         for r in truth.rests
         if pod_s(r.start_s) < last_s
     )
-    return replace(truth, rests=rests, knocks_s=tuple(pod_s(t) for t in truth.knocks_s))
+    knocks_s = tuple(pod_s(t) for t in truth.knocks_s)
+    return replace(truth, rests=rests, lengths=lengths, knocks_s=knocks_s)

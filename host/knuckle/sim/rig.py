@@ -5,12 +5,16 @@ from __future__ import annotations
 import math
 from typing import Protocol
 
+import numpy as np
+
 from knuckle.errors import UsageError
-from knuckle.model.block import FloatArray, IntArray
+from knuckle.model.block import BoolArray, FloatArray, IntArray
 from knuckle.sim.case import realise
-from knuckle.sim.driver import Driver
+from knuckle.sim.driver import PARKED_MM, Driver
+from knuckle.sim.gauging import Gauger
 from knuckle.sim.handling import Handler
 from knuckle.sim.kinematics import caster_as_swept_deg
+from knuckle.sim.linear import LinearChannels
 from knuckle.sim.motion import Motion
 from knuckle.sim.scenario import Scenario
 from knuckle.sim.sensor import Chip
@@ -65,6 +69,8 @@ class Rig:
 
     Attributes
     ----------
+    channels : tuple of Channel
+        The hello's table.
     period_ticks, averaging : int
         With which the pod starts; the averaging is at least what its line asks for.
 
@@ -79,12 +85,12 @@ class Rig:
         self.seed = scenario.seed if seed is None else seed
         self.case = realise(scenario, self.seed)
         self.chip = Chip(self.case)
+        self.linear = LinearChannels(self.case)
+        self.channels = (*self.chip.channels, *self.linear.channels)
         pod = scenario.pod
         self.period_ticks = round(pod.tick_hz / pod.raw_rate_hz)
         try:
-            least = budget.least_averaging(
-                pod.baud, self.chip.channels, self.period_ticks, pod.tick_hz
-            )
+            least = budget.least_averaging(pod.baud, self.channels, self.period_ticks, pod.tick_hz)
         except ValueError as error:
             raise UsageError(
                 f"Scenario {scenario.name}: {error}.", "pod.baud is too low.", "Raise it."
@@ -93,6 +99,8 @@ class Rig:
         self.person: Person
         if scenario.purpose in {Purpose.CAMBER, Purpose.CAMBER_ALL}:
             self.person = Handler(self.case)
+        elif scenario.purpose in {Purpose.LENGTHS, Purpose.TOE}:
+            self.person = Gauger(self.case)
         elif scenario.wheel.is_front or scenario.purpose is Purpose.WATCH:
             self.person = Driver(self.case)
         else:
@@ -109,11 +117,24 @@ class Rig:
         """
         if t_s.size:
             self.person.plan_until(float(t_s[-1]))
-        return self.chip.read(t_s, self.person.motion(t_s), period_s)
+        read = self.chip.read(t_s, self.person.motion(t_s), period_s)
+        if not self.linear.channels:
+            return read
+        return np.concatenate([read, self.linear.read(t_s, self._lengths_mm(t_s))], axis=1)
+
+    def away(self, t_s: FloatArray) -> BoolArray:
+        """Return when the linear sensor does not answer, shape (n,)."""
+        return self.linear.away(t_s)
+
+    def _lengths_mm(self, t_s: FloatArray) -> FloatArray:
+        if isinstance(self.person, Driver | Gauger):
+            return self.person.lengths_mm(t_s)
+        return np.full(t_s.shape, PARKED_MM)
 
     def truth(self) -> Truth:
         """Return what really happened so far."""
         case = self.case
+        linked = self.person.linkage if isinstance(self.person, Driver) else None
         lock_deg = max(abs(goal) for goal in self.scenario.script.positions_deg)
         return Truth(
             wheel=self.scenario.truth(),
@@ -126,4 +147,8 @@ class Rig:
             yaw_deg=math.degrees(case.seat.yaw_rad),
             left_higher_deg=case.left_higher_deg,
             front_higher_deg=case.front_higher_deg,
+            lengths=self.person.gauged() if isinstance(self.person, Gauger) else (),
+            linear_gain=self.linear.gain,
+            linear_offset_mm=self.linear.offset_mm,
+            linkage=linked.truth if linked is not None else None,
         )

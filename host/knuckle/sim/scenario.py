@@ -15,6 +15,7 @@ from knuckle.model.wheel import Wheel
 from knuckle.sim.car import Car, WheelTruth
 from knuckle.sim.faults import Faults
 from knuckle.sim.fields import build, key
+from knuckle.sim.linear_spec import LinearSensor, Linkage, StringLine
 from knuckle.sim.spec import Calibration, Mount, Pads, Pod, Purpose, Script, Sensor
 from knuckle.wire.codec import LONGEST_NAME
 
@@ -34,6 +35,9 @@ class Scenario:
     pod: Pod = key(Pod, "The pod.")
     sensor: Sensor = key(Sensor, "The chip's errors.")
     calibration: Calibration = key(Calibration, "What the pod has stored.")
+    linear: LinearSensor = key(LinearSensor, "The pod's linear sensor, a draw-wire's gain and all.")
+    linkage: Linkage = key(Linkage, "The linear sensor as it feels the steering wheel's turn.")
+    string: StringLine = key(StringLine, "The string and the rims, for toe.")
     script: Script = key(Script, "The person.")
     faults: Faults = key(Faults, "What goes wrong.")
 
@@ -96,7 +100,11 @@ def _check(scenario: Scenario, source: str) -> None:
             f"Allowed: up to {LONGEST_NAME} bytes of UTF-8.",
         )
     script = scenario.script
-    for name, items in (("positions_deg", script.positions_deg), ("wheels", script.wheels)):
+    for name, items in (
+        ("positions_deg", script.positions_deg),
+        ("wheels", script.wheels),
+        ("lengths_mm", script.lengths_mm),
+    ):
         if not items:
             raise UsageError(
                 f"{source}: script.{name} is empty.", "Allowed: a list of at least one."

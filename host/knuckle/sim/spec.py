@@ -25,6 +25,8 @@ class Purpose(StrEnum):
     CAMBER_ALL = "camber_all"
     SWEEP = "sweep"
     WATCH = "watch"
+    LENGTHS = "lengths"
+    TOE = "toe"
 
 
 @dataclass(frozen=True, slots=True)
@@ -182,4 +184,10 @@ class Script:
     )
     handling_s: tuple[float, float] = key(
         (4.0, 7.0), "Shortest and longest carrying of the pod from wheel to wheel.", low=1, high=600
+    )
+    lengths_mm: tuple[float, ...] = key(
+        (10.0, 30.0, 50.0, 70.0, 90.0),
+        "Known lengths that the linear sensor is set to, one after the other (lengths).",
+        low=0,
+        high=5000,
     )

@@ -7,6 +7,8 @@ from dataclasses import dataclass
 from knuckle.model.result import Position
 from knuckle.model.wheel import Wheel
 from knuckle.sim.car import WheelTruth
+from knuckle.sim.linear_spec import Place
+from knuckle.sim.linkage import LinkageTruth
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,6 +53,28 @@ class ScriptedRest:
 
 
 @dataclass(frozen=True, slots=True)
+class GaugedLength:
+    """The linear sensor laid on once.
+
+    Attributes
+    ----------
+    wheel : Wheel
+    place : Place
+        The rim's front or rear point, or a known length.
+    start_s, end_s : float
+        From when it has settled until it is taken off.
+    length_mm : float
+        True length while it is held.
+    """
+
+    wheel: Wheel
+    place: Place
+    start_s: float
+    end_s: float
+    length_mm: float
+
+
+@dataclass(frozen=True, slots=True)
 class Truth:
     """The truth behind one run: the angles, the rests, and what was drawn.
 
@@ -68,6 +92,12 @@ class Truth:
         The seat's errors as drawn.
     left_higher_deg, front_higher_deg : float
         The pads' slopes as drawn.
+    lengths : tuple of GaugedLength
+        What the linear sensor was laid on to, in order of time.
+    linear_gain, linear_offset_mm : float
+        Of the linear sensor, as drawn.
+    linkage : LinkageTruth or None
+        The sensor's linkage to the wheel, as drawn.
     """
 
     wheel: WheelTruth
@@ -78,3 +108,7 @@ class Truth:
     yaw_deg: float
     left_higher_deg: float
     front_higher_deg: float
+    lengths: tuple[GaugedLength, ...] = ()
+    linear_gain: float = 1.0
+    linear_offset_mm: float = 0.0
+    linkage: LinkageTruth | None = None
