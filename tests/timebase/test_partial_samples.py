@@ -142,7 +142,7 @@ def test_a_pod_of_lengths_alone():
     assert found.linear is not None
     assert len(found.linear) == 15
     assert assembler.skipped_batches == 0
-    assert assembler.linear_channels == table
+    assert assembler.linear_names == ("potentiometer", "caliper")
 
 
 def test_a_table_that_changed_between_stop_and_start_keeps_time_and_columns():

@@ -23,7 +23,7 @@ from knuckle.run.exchange import Reply, Request
 from knuckle.run.pace import Pace
 from knuckle.run.podsession import CalibrationOf, PodSession
 from knuckle.wire.commands import cue as cue_payload
-from knuckle.wire.messages import Channel, Command, Cue, Message
+from knuckle.wire.messages import Command, Cue, Message
 
 RawSink = Callable[[int, float, bytes], None]
 """Takes (stream, arrival_s, data) before anything is decoded; empty data: time went by."""
@@ -237,9 +237,9 @@ class RunLoop:
         """Return all samples so far, calibrated; None if there are none or they are not kept."""
         return self._lines[wheel].session.readings.block()
 
-    def linear_channels(self, wheel: Wheel) -> tuple[Channel, ...]:
-        """Return the row of the pod's table behind each linear column; none of a text pod."""
-        return self._lines[wheel].session.readings.linear_channels
+    def linear_names(self, wheel: Wheel) -> tuple[str, ...]:
+        """Return what each linear column is: the sensor's name, or a text pod's column."""
+        return self._lines[wheel].session.readings.linear_names
 
     # ---- one link
 

@@ -21,7 +21,7 @@ from knuckle.run.events import (
     StillnessChanged,
 )
 from knuckle.timebase.assembler import BlockAssembler
-from knuckle.wire.messages import Channel, Message
+from knuckle.wire.messages import Message
 
 CalibrateBlock = Callable[[Block], Block]
 
@@ -56,9 +56,9 @@ class Readings:
         self._state = ""
 
     @property
-    def linear_channels(self) -> tuple[Channel, ...]:
-        """The row of the pod's table behind each linear column."""
-        return self._assembler.linear_channels
+    def linear_names(self) -> tuple[str, ...]:
+        """What each linear column is: the sensor's name, or a text pod's column."""
+        return self._assembler.linear_names
 
     @property
     def restarts(self) -> int:

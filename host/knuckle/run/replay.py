@@ -10,12 +10,13 @@ from knuckle.errors import RecordingError, UsageError
 from knuckle.estimate.calibration import Calibration
 from knuckle.estimate.priors import AccelerometerPrior, Priors
 from knuckle.model.block import Block
+from knuckle.model.linear import LinearBlock, linear_of
 from knuckle.model.wheel import Wheel
 from knuckle.run.calibrations import CALIBRATION, check_same_pod, of_settings
 from knuckle.run.parts import Part, from_facts
 from knuckle.store.capture import CaptureReader, is_capture, read_capture
 from knuckle.store.recording import Decoded, decode
-from knuckle.wire.textlog import read_csv
+from knuckle.wire.textlog import read_csv, read_log
 
 SLOWEST_HZ = 2.0
 FASTEST_HZ = 20_000.0
@@ -51,6 +52,8 @@ class Recording:
     """The wheel that the recording itself names."""
     identity: str = ""
     """The pod's, as it is stored; empty if not known."""
+    linear: LinearBlock | None = None
+    """The linear channels of all samples that hold any, not calibrated."""
 
     def calibrated(
         self, priors: Priors, given: Calibration | None, uncalibrated: bool
@@ -88,6 +91,74 @@ class Recording:
         return self.block, priors
 
 
+@dataclass(frozen=True)
+class LinearRecording:
+    """What a file or a run holds of linear channels; an accelerometer is not needed.
+
+    Attributes
+    ----------
+    linear : LinearBlock
+        Not calibrated.
+    names : tuple of str
+        What each column is: the sensor's name by the pod's hello, or the log's column.
+    facts : dict of str to str
+    notices : list of str
+    wheel : Wheel or None
+        The wheel that the recording itself names.
+    identity : str
+        The pod's, as it is stored; empty if not known.
+    """
+
+    linear: LinearBlock
+    names: tuple[str, ...]
+    facts: dict[str, str]
+    notices: list[str]
+    wheel: Wheel | None = None
+    identity: str = ""
+
+
+def read_linear_recording(path: Path, stream: int | None = None) -> LinearRecording:
+    """Read the linear channels of a raw capture or a CSV log; arguments as `read_recording`.
+
+    Raises
+    ------
+    RecordingError
+        If it cannot be read or holds no readings of a linear channel.
+    UsageError
+        If the capture holds several pods and none was named.
+    """
+    if not is_capture(path):
+        log = read_log(path)
+        if log.linear is None:
+            raise _no_lengths(path)
+        return LinearRecording(
+            log.linear,
+            log.linear_names,
+            log.facts,
+            log.notices,
+            _wheel(log.facts.get("wheel")),
+            log.facts.get("id", ""),
+        )
+    with read_capture(path) as capture:
+        wanted = _stream(capture, stream)
+        decoded = decode(_pieces(capture, wanted))
+        notices = list(capture.notices)
+        wheel = _wheel(capture.header.streams[wanted].wheel)
+    found = linear_recording_of(decoded, notices)
+    if found is None:
+        raise _no_lengths(path)
+    return replace(found, wheel=wheel)
+
+
+def linear_recording_of(decoded: Decoded, notices: list[str]) -> LinearRecording | None:
+    """Return the linear channels of decoded raw bytes; None if there are none."""
+    if decoded.linear is None:
+        return None
+    return LinearRecording(
+        decoded.linear, decoded.linear_names, decoded.text_facts, notices, None, _identity(decoded)
+    )
+
+
 def read_recording(path: Path, stream: int | None = None) -> Recording:
     """Read a raw capture or a CSV log.
 
@@ -106,15 +177,20 @@ def read_recording(path: Path, stream: int | None = None) -> Recording:
     """
     if not is_capture(path):
         block, facts, notices = read_csv(path)
-        if len(block) == 0:
-            raise _empty(path)
         _check_rate(path, block)
         # An exported run says so where its readings are the pod's own.
         says_calibrated = facts.get("calibration") != "none"
         wheel = _wheel(facts.get("wheel"))
         identity = facts.get("id", "")
         return Recording(
-            block, None, says_calibrated, facts, notices, wheel=wheel, identity=identity
+            block,
+            None,
+            says_calibrated,
+            facts,
+            notices,
+            wheel=wheel,
+            identity=identity,
+            linear=linear_of(block),
         )
     with read_capture(path) as capture:
         wanted = _stream(capture, stream)
@@ -123,7 +199,7 @@ def read_recording(path: Path, stream: int | None = None) -> Recording:
         parts = from_facts(capture.header.facts)
         wheel = _wheel(capture.header.streams[wanted].wheel)
     if decoded.block is None:
-        raise _empty(path)
+        raise _empty(path) if decoded.linear is None else _no_accelerometer(path)
     return replace(recording_of(decoded.block, decoded, notices, parts), wheel=wheel)
 
 
@@ -149,6 +225,7 @@ def recording_of(
         notices,
         parts,
         identity=_identity(decoded),
+        linear=decoded.linear,
     )
 
 
@@ -197,4 +274,20 @@ def _empty(path: Path) -> RecordingError:
         f"{path} holds no samples.",
         "The recording was stopped before the pod sent any, or its lines hold no readings.",
         "Record again, and wait until the live view shows angles.",
+    )
+
+
+def _no_accelerometer(path: Path) -> RecordingError:
+    return RecordingError(
+        f"{path} holds lengths only: the pod had no accelerometer.",
+        "It was not connected, did not answer, or the pod has none.",
+        "Camber and sweep need one; lengths serve `knuckle toe` and `knuckle linear`.",
+    )
+
+
+def _no_lengths(path: Path) -> RecordingError:
+    return RecordingError(
+        f"{path} holds no readings of a linear sensor.",
+        "The pod had none connected, or the log has no column linear_mm.",
+        "Record with the sensor connected; `knuckle watch` shows what a pod sends.",
     )

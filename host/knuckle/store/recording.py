@@ -13,7 +13,7 @@ from knuckle.store.arrivals import Arrivals, SampleClock, utc_at_zero
 from knuckle.store.database import Store
 from knuckle.timebase.assembler import BlockAssembler
 from knuckle.wire.decoder import DecodeCounts, PodDecoder
-from knuckle.wire.messages import Channel, Hello, Message, SettingsData, TextHeader
+from knuckle.wire.messages import Hello, Message, SettingsData, TextHeader
 from knuckle.wire.settings import SettingsRecord
 
 _TOGETHER: Final = 4096
@@ -42,8 +42,9 @@ class Decoded:
         Of a stored run: when its samples were taken.
     linear : LinearBlock or None
         The linear channels, of all samples that hold any; None if there is none.
-    linear_channels : tuple of Channel
-        The row of the channel table behind each column of `linear`; empty for a text pod.
+    linear_names : tuple of str
+        What each column of `linear` is: the sensor by the pod's hello ("potentiometer"), or
+        a text pod's column.
     """
 
     block: Block | None
@@ -53,7 +54,7 @@ class Decoded:
     settings: SettingsRecord | None = None
     clock: SampleClock | None = None
     linear: LinearBlock | None = None
-    linear_channels: tuple[Channel, ...] = ()
+    linear_names: tuple[str, ...] = ()
 
 
 def decode(
@@ -116,7 +117,7 @@ def decode(
         facts,
         _record(settings),
         linear=concatenate_linear(linear) if linear else None,
-        linear_channels=assembler.linear_channels,
+        linear_names=assembler.linear_names,
     )
 
 

@@ -14,7 +14,7 @@ from knuckle.timebase.linear_columns import LinearColumns
 from knuckle.timebase.text_rows import TextRows
 from knuckle.timebase.ticks import TickCounter
 from knuckle.timebase.track import Track
-from knuckle.wire.messages import Channel, Hello, Message, SampleBatch, TextHeader, TextSample
+from knuckle.wire.messages import Hello, Message, SampleBatch, TextHeader, TextSample
 from knuckle.wire.samples import SampleValues, fits, values
 
 RESTART_PAUSE_S: Final = 1.0
@@ -69,9 +69,9 @@ class BlockAssembler:
         self._text: TextRows | None = None
 
     @property
-    def linear_channels(self) -> tuple[Channel, ...]:
-        """The row of the channel table behind each column of `LinearBlock.linear_mm`."""
-        return self._columns.channels
+    def linear_names(self) -> tuple[str, ...]:
+        """What each column of `LinearBlock.linear_mm` is: a sensor, or a text pod's column."""
+        return self._columns.names if self._text is None else self._text.linear_names
 
     def push(self, message: Message) -> Block | None:
         """Take one message and return the new samples, or None if it brought none."""

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from knuckle.model.block import FloatArray
-from knuckle.wire.messages import Channel, ChannelKind, Hello, Sensor
+from knuckle.wire.messages import ChannelKind, Hello, Sensor
 
 
 class LinearColumns:
@@ -17,12 +17,14 @@ class LinearColumns:
 
     def __init__(self) -> None:
         self._places: dict[tuple[Sensor, int, int], int] = {}
-        self._channels: list[Channel] = []
 
     @property
-    def channels(self) -> tuple[Channel, ...]:
-        """The row of the table that each column had last."""
-        return tuple(self._channels)
+    def names(self) -> tuple[str, ...]:
+        """The sensor of each column, such as ``caliper`` or ``potentiometer 2``."""
+        return tuple(
+            sensor.name.lower() + (f" {number}" if number > 1 else "")
+            for sensor, number, _ in self._places
+        )
 
     def placed(self, hello: Hello, linear_mm: FloatArray | None) -> FloatArray | None:
         """Return readings in their columns; NaN in those that the table now lacks.
@@ -40,12 +42,8 @@ class LinearColumns:
             number = seen[channel.sensor] = seen.get(channel.sensor, 0) + 1
             for axis in range(channel.axes):
                 key = (channel.sensor, number, axis)
-                if key not in self._places:
-                    self._places[key] = len(self._channels)
-                    self._channels.append(channel)
-                self._channels[self._places[key]] = channel
-                places.append(self._places[key])
-        count = len(self._channels)
+                places.append(self._places.setdefault(key, len(self._places)))
+        count = len(self._places)
         if linear_mm is None:
             return None
         if places == list(range(count)):

@@ -46,6 +46,11 @@ class TextRows:
         self._lengths = _Rows()
         self._linear_places: dict[str, int] = {}
 
+    @property
+    def linear_names(self) -> tuple[str, ...]:
+        """The linear columns in their places."""
+        return tuple(self._linear_places)
+
     def push(self, message: TextHeader | TextSample) -> Assembled:
         """Take a line and return the samples it sets free."""
         if isinstance(message, TextHeader):

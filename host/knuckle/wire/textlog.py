@@ -4,12 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from pathlib import Path
-from typing import BinaryIO, Final
+from typing import BinaryIO, Final, NamedTuple
 
 import numpy as np
 
 from knuckle.errors import RecordingError
 from knuckle.model.block import LONGEST_BRIDGED_GAP_S, Block, FloatArray
+from knuckle.model.linear import LinearBlock
 from knuckle.wire.columns import (
     ACCEL,
     GYRO,
@@ -31,23 +32,53 @@ _MOST_LOST = 2**31
 _OTHER_UNITS = ((9.3, 10.3, "m/s2"), (930.0, 1070.0, "thousandths of a g"))
 
 
+class CsvLog(NamedTuple):
+    """What a CSV log holds."""
+
+    block: Block | None
+    """Times as in the file. `rate_hz` is one over the mean of those steps between which
+    nothing is missing; what is missing follows from the median step. None without
+    accelerometer columns."""
+    linear: LinearBlock | None
+    """The linear columns; None without any."""
+    linear_names: tuple[str, ...]
+    facts: dict[str, str]
+    """The ``# key=value`` lines."""
+    notices: list[str]
+    """What was left out, for people."""
+
+
 def read_csv(path: Path | str) -> tuple[Block, dict[str, str], list[str]]:
+    """Read a CSV log with accelerometer columns.
+
+    Returns
+    -------
+    block, facts, notices
+        As of `read_log`.
+
+    Raises
+    ------
+    RecordingError
+        As `read_log`, and if there is no accelerometer.
+    """
+    log = read_log(path)
+    if log.block is None:
+        raise RecordingError(
+            f"{Path(path).name} has no accelerometer columns: it holds lengths only.",
+            "Its header names linear columns alone.",
+            f"Camber and sweep need {', '.join(ACCEL)}; lengths serve `knuckle toe` and "
+            "`knuckle linear`.",
+        )
+    return log.block, log.facts, log.notices
+
+
+def read_log(path: Path | str) -> CsvLog:
     """Read a CSV log as docs/protocol.md describes it.
 
     Parameters
     ----------
     path : Path or str
         UTF-8, with or without byte order mark; lines end in LF or CR LF.
-
-    Returns
-    -------
-    block : Block
-        Times as in the file. `rate_hz` is one over the mean of those steps between which
-        nothing is missing; what is missing follows from the median step.
-    facts : dict of str to str
-        The ``# key=value`` lines.
-    notices : list of str
-        What was left out, for people.
 
     Raises
     ------
@@ -65,7 +96,9 @@ def read_csv(path: Path | str) -> tuple[Block, dict[str, str], list[str]]:
             "",
             "Check the name and the permissions of the file.",
         ) from error
-    return _block(log), log.facts, log.notices
+    block, linear = _blocks(log)
+    names = () if log.header is None else linear_names(log.header.names)
+    return CsvLog(block, linear, names, log.facts, log.notices)
 
 
 def _pieces(log: Log, file: BinaryIO) -> Iterator[tuple[int, bytes, bool]]:
@@ -136,7 +169,7 @@ def _check_gravity(log: Log, accel_g: FloatArray) -> None:
             )
 
 
-def _block(log: Log) -> Block:
+def _blocks(log: Log) -> tuple[Block | None, LinearBlock | None]:
     header = log.header
     if header is None:
         raise RecordingError(
@@ -160,8 +193,8 @@ def _block(log: Log) -> Block:
         ((TIME_S, TIME_MS), ACCEL, GYRO, (TEMPERATURE,), linear_names(header.names)),
     )
     assert time is not None
-    assert accel_g is not None
-    _check_gravity(log, accel_g)
+    if accel_g is not None:
+        _check_gravity(log, accel_g)
     t_s = time[:, 0] if TIME_S in header.names else time[:, 0] / 1000.0
     steps = np.diff(t_s)
     # The lower median: of an even number of steps no step that nobody took.
@@ -172,18 +205,26 @@ def _block(log: Log) -> Block:
     lost_before[1:] = missing
     breaks = np.zeros(count, dtype=np.int64)
     breaks[1:] = (steps > LONGEST_BRIDGED_GAP_S) & (missing > 0)
+    stretch = np.cumsum(breaks)
+    rate_hz = 1.0 / float(np.mean(steps[missing == 0]))
+    linear = None
+    if linear_mm is not None:
+        linear = LinearBlock(t_s, linear_mm, lost_before, stretch, rate_hz)
+    if accel_g is None:
+        return None, linear
     full_scale_g = stated_range_g(log.facts)
     clipped = flat_top(accel_g)
     if full_scale_g is not None:
         clipped |= np.any(np.abs(accel_g) >= CLIPPED_FROM * full_scale_g, axis=1)
-    return Block(
+    block = Block(
         t_s=t_s,
         accel_g=accel_g,
         gyro_dps=gyro_dps,
         temp_c=None if temp_c is None else temp_c[:, 0],
         linear_mm=linear_mm,
         lost_before=lost_before,
-        stretch=np.cumsum(breaks),
+        stretch=stretch,
         clipped=clipped,
-        rate_hz=1.0 / float(np.mean(steps[missing == 0])),
+        rate_hz=rate_hz,
     )
+    return block, linear
