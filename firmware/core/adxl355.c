@@ -1,7 +1,5 @@
 #include "adxl355.h"
 
-#include "registers.h"
-
 enum {
     DEVID_AD = 0x00,
     TEMP2 = 0x06,

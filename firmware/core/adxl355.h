@@ -1,14 +1,14 @@
 /* Driver of the ADXL355, a low-noise 3-axis accelerometer of 20 bits on the bus, at +-2 g.
- * driver.h states the rules common to all drivers.
+ * registers.h states the rules that it shares with the other drivers.
  *
  * Registers and figures: ADXL354/ADXL355 data sheet rev B, from memory. */
 #ifndef KN_ADXL355_H
 #define KN_ADXL355_H
 
 #include "channel.h"
-#include "driver.h"
 #include "flash.h"
 #include "port.h"
+#include "registers.h"
 
 enum {
     KN_ADXL355_ADDRESS = 0x1D,

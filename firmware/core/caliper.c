@@ -27,7 +27,7 @@ const kn_channel kn_caliper_channel KN_FLASH = {
 void kn_caliper_reset(kn_caliper *c, uint32_t tick_hz)
 {
     *c = (kn_caliper){0};
-    c->pause_ticks = tick_hz / (1000000u / KN_CALIPER_PAUSE_US);
+    c->pause_ticks = tick_hz / (1000000u / KN_CALIPER_SILENCE_US);
     c->shortest_ticks = tick_hz / (1000000u / KN_CALIPER_SHORTEST_US);
     c->stale_ticks = tick_hz / 1000u * KN_CALIPER_STALE_MS;
 }

@@ -10,8 +10,11 @@
 #include "channel.h"
 #include "flash.h"
 
+/* How long the line is left alone once it chatters. */
+#define KN_CALIPER_PAUSE_MS 20
+
 enum {
-    KN_CALIPER_PAUSE_US = 1000,   /* a longer silence of the clock separates packets */
+    KN_CALIPER_SILENCE_US = 1000, /* a longer silence of the clock separates packets */
     KN_CALIPER_SHORTEST_US = 40,  /* clock edges closer together are chatter */
     KN_CALIPER_STALE_MS = 1000    /* a value older than this is none */
 };

@@ -1,7 +1,5 @@
 #include "mpu6050.h"
 
-#include "registers.h"
-
 enum {
     SELF_TEST_X = 0x0D,
     SMPLRT_DIV = 0x19,

@@ -1,14 +1,14 @@
 /* Driver of the MPU-6050, a 6-axis inertial sensor on the bus, at +-2 g and +-250 deg/s.
- * driver.h states the rules common to all drivers.
+ * registers.h states the rules that it shares with the other drivers.
  *
  * Registers: MPU-6050 register map rev 4.2, from memory; figures: data sheet rev 3.3. */
 #ifndef KN_MPU6050_H
 #define KN_MPU6050_H
 
 #include "channel.h"
-#include "driver.h"
 #include "flash.h"
 #include "port.h"
+#include "registers.h"
 
 enum {
     KN_MPU6050_ADDRESS = 0x68,
