@@ -66,6 +66,8 @@ class ScriptedPod:
         self.deaf_to: set[Command] = set()
         self.ignore_next: dict[Command, int] = {}
         self.refuses: dict[Command, AckCode] = {}
+        self.channels = CHANNELS
+        self.on_start: Callable[[], None] = lambda: None
         self.mute = False
         self.connected = True
         self.received = bytearray()
@@ -131,7 +133,7 @@ class ScriptedPod:
             raw_period_ticks=PERIOD,
             averaging=self._averaging,
             least_averaging=1,
-            channels=CHANNELS,
+            channels=self.channels,
         )
 
     def _boot(self, at_s: float, cause: ResetCause) -> None:
@@ -158,7 +160,7 @@ class ScriptedPod:
         sums = bytearray()
         for sample in range(BATCH):
             t_s = self._start_s + (first + sample * self._averaging) * PERIOD / TICK_HZ
-            for axis in range(6):
+            for axis in range(3 * len(self.channels)):
                 level = 16384 if axis == 2 else 0
                 noise = 300.0 if self.moves(t_s) else 6.0
                 reading = round(self._averaging * (level + self._rng.gauss(0.0, noise)))
@@ -185,7 +187,11 @@ class ScriptedPod:
                 self.say(self.hello())
                 return
             case Command.START:
+                self.on_start()
+                self.say(Ack(command.token, kind, AckCode.OK))
                 self.start()
+                self.say(self.hello())
+                return
             case Command.STOP:
                 self.streaming = False
                 self._hello_at_s = self.now_s + 1.0

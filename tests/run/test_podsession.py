@@ -538,3 +538,32 @@ def test_stop_is_known_once_the_pod_may_stream() -> None:
     bench.run(2.0)
     bench.pod.receive(bench.session.stop_bytes())
     assert bench.pod.commands()[-1] == Command.STOP
+
+
+def test_a_pod_without_any_sensor_is_refused_in_words() -> None:
+    pod = ScriptedPod()
+    pod.channels = ()
+    with pytest.raises(PodError) as told:
+        Bench(pod).run(3.0)
+    assert "finds no sensor" in told.value.what
+    assert "selftest" in told.value.next_step
+    assert Command.START not in pod.commands()
+
+
+def test_a_table_that_changed_before_start_is_told() -> None:
+    pod = ScriptedPod()
+    accelerometer, gyro = pod.channels
+    pod.channels = (accelerometer,)
+    bench = Bench(pod)
+
+    def came_back() -> None:
+        pod.channels = (accelerometer, gyro)
+
+    pod.on_start = came_back
+    events = bench.run(3.0)
+    seen = of_kind(events, PodSeen)
+    assert [len(one.hello.channels) for one in seen] == [1, 2]
+    assert [one.again for one in seen] == [False, True]
+    block = whole(events)
+    assert block.gyro_dps is not None
+    assert not of_kind(events, PodRestarted)

@@ -26,6 +26,8 @@ def start_stream(
     KnuckleError or None
         Why no samples come.
     """
+    if not hello.channels:
+        return no_sensor()
     averaging = averaging_for(hello, rate_hz)
     if averaging != hello.averaging:
         reply = yield Request(Command.SET_RATE, set_rate(hello.raw_period_ticks, averaging))
@@ -36,6 +38,16 @@ def start_stream(
     if isinstance(reply, PodError) and hello.streaming:
         return None
     return reply if isinstance(reply, KnuckleError) else None
+
+
+def no_sensor() -> PodError:
+    """Return the error of a pod that has found none of its sensors."""
+    return PodError(
+        "The pod answers, but it finds no sensor.",
+        "A wire of the sensor is loose or swapped, or the sensor has no supply.",
+        "Unplug the pod, check the four wires of the sensor's bus (supply, ground, clock, data), "
+        "and plug it in again; `knuckle selftest` says what it finds.",
+    )
 
 
 def averaging_for(hello: Hello, rate_hz: float | None) -> int:

@@ -28,9 +28,18 @@ from knuckle.run.calibrations import (
     used_fact,
 )
 from knuckle.run.captured import Captured
-from knuckle.run.events import Ended, LinkDown, PodSeen, RestEnded, RunEvent
+from knuckle.run.events import (
+    Ended,
+    LinearSamples,
+    LinkDown,
+    PodSeen,
+    RestEnded,
+    RunEvent,
+    Samples,
+)
 from knuckle.run.guide import Guide
 from knuckle.run.loop import RunLoop
+from knuckle.run.needed import check_accelerometer, check_not_lengths_alone
 from knuckle.run.parts import PARTS, Part, to_fact
 from knuckle.run.podsession import CalibrationOf
 from knuckle.run.remeasure import measure_recording
@@ -139,6 +148,7 @@ class Measurement:
         self._parts = parts
         self._watch = LinkWatch()
         self._ended: KnuckleError | None = None
+        self._has_motion = False
         wheel = None if stream_wheel is None else stream_wheel.value
         facts = {**task.facts, ASSUMED: to_assumed(task.request)}
         if task.calibration is not None or task.uncalibrated:
@@ -199,8 +209,12 @@ class Measurement:
             self._view.say(line)
         if isinstance(event, PodSeen):
             self._captured.met(event)
+            check_accelerometer(event, self._task.measure)
             if self._task.calibration is not None and not self._task.uncalibrated:
                 check_same_pod(self._task.calibration, identity_of(event))
+        if isinstance(event, LinearSamples) and not self._has_motion:
+            check_not_lengths_alone(event, self._task.measure)
+        self._has_motion |= isinstance(event, Samples)
         if isinstance(event, LinkDown):
             self._captured.save()
         if isinstance(event, Ended):

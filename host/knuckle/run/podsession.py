@@ -259,6 +259,10 @@ class PodSession:
             else:
                 self._introduce(hello, self.seen.settings, self.seen.settings_problem)
                 self._start(hello)
+        elif self.seen is not None and self.seen.hello is not None:
+            if self.seen.hello.channels != hello.channels:
+                # Its sensors came or went between its first word and START.
+                self._introduce(hello, self.seen.settings, self.seen.settings_problem)
 
     def _text_pod(self, header: TextHeader) -> None:
         problem = "A pod of the text format keeps no settings."
