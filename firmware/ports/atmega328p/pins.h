@@ -15,4 +15,7 @@
     KN_PIN(SDA, C, 4, "A4", both, "data of the sensor bus, through the level shifter") \
     KN_PIN(SCL, C, 5, "A5", both, "clock of the sensor bus, through the level shifter")
 
+/* Both lines of the caliper come upside down, from one transistor each (hardware/wiring.csv). */
+#define KN_CALIPER_INVERTED 1
+
 #endif

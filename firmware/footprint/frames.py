@@ -1,0 +1,39 @@
+"""The frames that the compiler states in its .su files, return address included."""
+
+from pathlib import Path
+
+from footprint.errors import Unbounded
+
+
+def parse_frames(text: str) -> dict[str, int]:
+    """Return the bytes of stack of each function of one .su file.
+
+    A line is ``file:line:column:function<TAB>bytes<TAB>kind``.
+    """
+    frames: dict[str, int] = {}
+    for line in text.splitlines():
+        place, size, kind = line.split("\t")
+        name = place.rsplit(":", 1)[1]
+        if kind != "static":
+            raise Unbounded(f"{name} has a frame of no fixed size ({kind})")
+        frames[name] = max(frames.get(name, 0), int(size))
+    return frames
+
+
+def read_frames(folder: Path) -> dict[str, int]:
+    """Return the frames of all .su files below a folder; of two of one name the larger."""
+    frames: dict[str, int] = {}
+    for path in sorted(folder.rglob("*.su")):
+        for name, size in parse_frames(path.read_text(encoding="utf-8")).items():
+            frames[name] = max(frames.get(name, 0), size)
+    return frames
+
+
+def frame_name(label: str, frames: dict[str, int]) -> str | None:
+    """Return the name under which a label's frame is known; the compiler's clones
+    (``name.part.0``, ``name.constprop.3``) go by their origin's.
+    """
+    for name in (label, label.split(".")[0]):
+        if name in frames:
+            return name
+    return None

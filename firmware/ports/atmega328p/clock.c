@@ -1,0 +1,96 @@
+/* Timer 1 counts 4 us ticks and never stops; its overflows are the upper half of the tick. The
+ * alarm is its first comparator. Timer 2 wakes the main loop. */
+#include "board.h"
+
+static volatile uint16_t overflows;
+static uint32_t alarm_tick;
+static uint8_t alarm_set;
+
+void kn_clock_open(void)
+{
+    TCCR1A = 0;
+    TIMSK1 = 1 << TOIE1;
+    TCCR1B = (1 << CS11) | (1 << CS10);
+    TCCR2A = 0;
+    TIMSK2 = 1 << TOIE2;
+    TCCR2B = 1 << CS22;
+}
+
+/* With interrupts off: the upper half lags while an overflow waits to be served. */
+static uint32_t now_locked(void)
+{
+    const uint16_t low = TCNT1;
+    uint16_t high = overflows;
+    if ((TIFR1 & (1 << TOV1)) && low < 0x8000u) {
+        high++;
+    }
+    return ((uint32_t)high << 16) | low;
+}
+
+uint32_t kn_clock_now(void *self)
+{
+    (void)self;
+    const uint8_t before = kn_irq_off();
+    const uint32_t tick = now_locked();
+    kn_irq_restore(before);
+    return tick;
+}
+
+/* With interrupts off. The comparator sees 16 bits, so it is armed once the alarm lies within
+ * one turn of the timer. It is set no nearer than two ticks ahead: a match at the tick at which
+ * it is written may be missed. */
+static void arm_locked(void)
+{
+    const uint32_t ahead = alarm_tick - now_locked();
+    if (ahead >= 0x10000u && ahead < 0x80000000u) {
+        return;
+    }
+    if (ahead < 2 || ahead >= 0x80000000u) {
+        OCR1A = (uint16_t)(TCNT1 + 2u);
+    } else {
+        OCR1A = (uint16_t)alarm_tick;
+    }
+    TIFR1 = 1 << OCF1A;
+    kn_set(&TIMSK1, 1 << OCIE1A);
+}
+
+void kn_clock_due_at(void *self, uint32_t tick)
+{
+    (void)self;
+    const uint8_t before = kn_irq_off();
+    kn_clear(&TIMSK1, 1 << OCIE1A);
+    alarm_tick = tick;
+    alarm_set = 1;
+    arm_locked();
+    kn_irq_restore(before);
+}
+
+void kn_clock_due_off(void *self)
+{
+    (void)self;
+    const uint8_t before = kn_irq_off();
+    kn_clear(&TIMSK1, 1 << OCIE1A);
+    alarm_set = 0;
+    kn_irq_restore(before);
+}
+
+ISR(TIMER1_COMPA_vect)
+{
+    kn_clear(&TIMSK1, 1 << OCIE1A);
+    alarm_set = 0;
+    kn_wake();
+    kn_pod_on_due(&kn_board_pod, alarm_tick);
+}
+
+ISR(TIMER1_OVF_vect)
+{
+    overflows++;
+    if (alarm_set && !(TIMSK1 & (1 << OCIE1A))) {
+        arm_locked();
+    }
+}
+
+ISR(TIMER2_OVF_vect)
+{
+    kn_wake();
+}

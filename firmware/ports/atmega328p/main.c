@@ -1,0 +1,83 @@
+/* The pod on an ATmega328P at 16 MHz and 5 V. */
+#include "board.h"
+#include "flash.h"
+
+#include <avr/sleep.h>
+
+kn_pod kn_board_pod;
+
+static const char hardware[] KN_FLASH = "atmega328p";
+
+static uint8_t lock(void *self)
+{
+    (void)self;
+    return kn_irq_off();
+}
+
+static void unlock(void *self, uint8_t state)
+{
+    (void)self;
+    kn_irq_restore(state);
+}
+
+static kn_port port = {
+    .tick_hz = F_CPU / KN_CLOCK_PRESCALER,
+    .hardware = hardware,
+    .supply_low_mv = 4500,
+    .lock = lock,
+    .unlock = unlock,
+    .now = kn_clock_now,
+    .due_at = kn_clock_due_at,
+    .due_off = kn_clock_due_off,
+    .bus_start = kn_bus_start,
+    .bus_recover = kn_bus_recover,
+    .analog_start = kn_analog_start,
+    .analog_connected = kn_analog_connected,
+    .supply_start = kn_analog_supply_start,
+    .caliper_listen = kn_edges_listen,
+    .transmit_room = kn_serial_room,
+    .transmit = kn_serial_transmit,
+    .receive = kn_serial_receive,
+    .set_baud = kn_serial_set_baud,
+    .keep_read = kn_keep_read,
+    .keep_write = kn_keep_write,
+    .keep_busy = kn_keep_busy,
+    .light = kn_panel_light,
+    .tone = kn_panel_tone,
+    .button = kn_panel_button,
+    .alive = kn_watchdog_alive,
+};
+
+/* An interrupt between the last look and the sleep instruction leaves KN_WAKE set; the one
+ * after sei() is served only when the processor already sleeps, and so wakes it. */
+static void sleep_unless_woken(void)
+{
+    cli();
+    if (!(GPIOR0 & KN_WAKE)) {
+        SMCR = 1 << SE; /* idle */
+        sei();
+        sleep_cpu();
+        SMCR = 0;
+    }
+    sei();
+}
+
+int main(void)
+{
+    port.reset_cause = kn_watchdog_open();
+    kn_panel_open();
+    kn_clock_open();
+    kn_bus_open();
+    kn_serial_open();
+    kn_analog_open();
+    kn_edges_open();
+    sei();
+    kn_pod_start(&kn_board_pod, &port);
+    for (;;) {
+        kn_clear(&GPIOR0, KN_WAKE);
+        kn_analog_step();
+        if (kn_pod_step(&kn_board_pod) == 0) {
+            sleep_unless_woken();
+        }
+    }
+}

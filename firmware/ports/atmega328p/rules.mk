@@ -1,0 +1,57 @@
+# The ATmega328P at 16 MHz: build, report, flash.
+
+AVR_CC := avr-gcc
+AVR_OUT := $(BUILD)/atmega328p
+AVR_ELF := $(BUILD)/knuckle-atmega328p.elf
+AVR_HEX := $(BUILD)/knuckle-atmega328p.hex
+
+# Jump tables would be reached by a computed jump that the stack's report cannot follow.
+# -g leaves the code as it is; the report needs the lines to tell which pointer is called where.
+AVR_CPU := -mmcu=atmega328p -DF_CPU=16000000UL
+AVR_CFLAGS := $(AVR_CPU) -std=c11 $(WARNINGS) -Os -g -fno-jump-tables -ffunction-sections \
+	-fdata-sections -fstack-usage -MMD -MP -Icore -Iports/atmega328p
+AVR_SOURCES := $(CORE_SOURCES) $(sort $(wildcard ports/atmega328p/*.c ports/atmega328p/*.S))
+AVR_OBJECTS := $(addprefix $(AVR_OUT)/,$(addsuffix .o,$(basename $(AVR_SOURCES))))
+AVR_REPORT := python3 -m footprint --elf $(AVR_ELF) --frames $(AVR_OUT)
+
+board: $(AVR_HEX)
+	$(AVR_REPORT)
+
+$(AVR_HEX): $(AVR_ELF)
+	avr-objcopy -O ihex -R .eeprom -R .fuse -R .lock $< $@
+
+$(AVR_ELF): $(AVR_OBJECTS)
+	$(AVR_CC) $(AVR_CPU) -Os -g -Wl,--gc-sections -Wl,-Map,$(@:.elf=.map) $^ -o $@
+
+$(AVR_OUT)/%.o: %.c $(MAKEFILE_LIST)
+	@mkdir -p $(@D)
+	$(AVR_CC) $(AVR_CFLAGS) -c $< -o $@
+
+$(AVR_OUT)/%.o: %.S $(MAKEFILE_LIST)
+	@mkdir -p $(@D)
+	$(AVR_CC) $(AVR_CPU) -g -MMD -MP -c $< -o $@
+
+-include $(AVR_OBJECTS:.o=.d)
+
+# PORT is where the board is, for example /dev/ttyUSB0 or COM5. Boards with an old bootloader need
+# FLASH_BAUD=57600.
+FLASH_BAUD ?= 115200
+AVRDUDE := avrdude -p atmega328p
+
+flash: $(AVR_HEX)
+	@test -n "$(PORT)" || { echo "Say where the board is: make -C firmware flash PORT=/dev/ttyUSB0"; exit 2; }
+	$(AVRDUDE) -c arduino -P $(PORT) -b $(FLASH_BAUD) -D -U flash:w:$(AVR_HEX):i
+
+# By an in-circuit programmer, which also removes the bootloader. PROGRAMMER is avrdude's name of it
+# (`avrdude -c ?` lists them); a programmer on a serial port needs PORT too.
+PROGRAMMER ?= usbasp
+AVRDUDE_ISP := $(AVRDUDE) -c $(PROGRAMMER) $(if $(PORT),-P $(PORT))
+
+flash-isp: $(AVR_HEX)
+	$(AVRDUDE_ISP) -U flash:w:$(AVR_HEX):i
+
+# ATmega328P data sheet, Memory Programming. Low FF: crystal, slowest start. High D7: start in the
+# program, not a bootloader; the EEPROM, with the settings, outlives a chip erase; serial programming stays
+# possible, the reset pin stays one. Extended FD: held in reset below 2.7 V.
+fuses:
+	$(AVRDUDE_ISP) -B 10 -U lfuse:w:0xFF:m -U hfuse:w:0xD7:m -U efuse:w:0xFD:m

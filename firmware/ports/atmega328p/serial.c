@@ -1,0 +1,156 @@
+/* The serial line: rings in both directions, one interrupt a byte, 8N1. */
+#include "board.h"
+#include "pin_access.h"
+
+enum {
+    SEND_SIZE = 420, /* port.h says why */
+    TAKE_SIZE = 64,  /* a power of two: 5.5 ms at 115200 baud */
+    TAKE_MASK = TAKE_SIZE - 1
+};
+#define SLOWEST_BAUD 9600ul
+#define FASTEST_BAUD 115200ul
+
+static uint8_t send_ring[SEND_SIZE];
+static uint16_t send_head; /* the main loop's */
+static uint16_t send_tail; /* the interrupt's */
+static volatile uint16_t send_used;
+static uint8_t sent_any;
+
+static uint8_t take_ring[TAKE_SIZE];
+static volatile uint8_t take_head; /* the interrupt's */
+static volatile uint8_t take_tail; /* the main loop's */
+
+static uint16_t divisor_wanted;
+static volatile uint8_t divisor_waits;
+
+/* The nearest divisor for the doubled-speed line clock F_CPU / 8 / (divisor + 1); 0 if none
+ * comes within 2.5 %. */
+static uint16_t divisor_for(uint32_t baud)
+{
+    const uint32_t line_hz = F_CPU / 8;
+    if (baud < SLOWEST_BAUD || baud > FASTEST_BAUD) {
+        return 0;
+    }
+    const uint16_t count = (uint16_t)((line_hz + baud / 2) / baud);
+    const uint32_t made = count * baud;
+    const uint32_t off = made > line_hz ? made - line_hz : line_hz - made;
+    return off * 40 <= made ? (uint16_t)(count - 1) : 0;
+}
+
+static void set_divisor_locked(uint16_t divisor)
+{
+    UCSR0A = 1 << U2X0;
+    UBRR0H = (uint8_t)(divisor >> 8);
+    UBRR0L = (uint8_t)divisor;
+}
+
+void kn_serial_open(void)
+{
+    kn_set(kn_port_RXD(), KN_BIT_RXD); /* an open input would bring noise as bytes */
+    set_divisor_locked(divisor_for(FASTEST_BAUD));
+    UCSR0C = (1 << UCSZ01) | (1 << UCSZ00);
+    UCSR0B = (1 << RXCIE0) | (1 << RXEN0) | (1 << TXEN0);
+}
+
+int8_t kn_serial_set_baud(void *self, uint32_t baud)
+{
+    (void)self;
+    const uint16_t divisor = divisor_for(baud);
+    if (divisor == 0) {
+        return KN_E_VALUE;
+    }
+    const uint8_t before = kn_irq_off();
+    const uint8_t idle = send_used == 0 && (!sent_any || (UCSR0A & (1 << TXC0)));
+    if (idle) {
+        set_divisor_locked(divisor);
+    } else {
+        divisor_wanted = divisor;
+        divisor_waits = 1;
+        if (send_used == 0) {
+            kn_set(&UCSR0B, 1 << TXCIE0);
+        }
+    }
+    kn_irq_restore(before);
+    return KN_OK;
+}
+
+size_t kn_serial_room(void *self)
+{
+    (void)self;
+    if (divisor_waits) {
+        return 0;
+    }
+    const uint8_t before = kn_irq_off();
+    const uint16_t used = send_used;
+    kn_irq_restore(before);
+    return (size_t)(SEND_SIZE - used);
+}
+
+void kn_serial_transmit(void *self, const uint8_t *data, size_t length)
+{
+    (void)self;
+    for (size_t i = 0; i < length; i++) {
+        send_ring[send_head] = data[i];
+        send_head = send_head + 1 < SEND_SIZE ? (uint16_t)(send_head + 1) : 0;
+    }
+    if (length != 0) {
+        const uint8_t before = kn_irq_off();
+        send_used = (uint16_t)(send_used + length);
+        kn_set(&UCSR0B, 1 << UDRIE0);
+        kn_irq_restore(before);
+    }
+}
+
+size_t kn_serial_receive(void *self, uint8_t *into, size_t size)
+{
+    (void)self;
+    size_t count = 0;
+    uint8_t tail = take_tail;
+    while (count < size && tail != take_head) {
+        into[count++] = take_ring[tail];
+        tail = (uint8_t)((tail + 1) & TAKE_MASK);
+    }
+    take_tail = tail;
+    return count;
+}
+
+ISR(USART_UDRE_vect)
+{
+    if (send_used == 0) {
+        kn_clear(&UCSR0B, 1 << UDRIE0);
+        return;
+    }
+    UCSR0A = (1 << U2X0) | (1 << TXC0); /* takes back "all sent", which this byte makes untrue */
+    UDR0 = send_ring[send_tail];
+    sent_any = 1;
+    send_tail = send_tail + 1 < SEND_SIZE ? (uint16_t)(send_tail + 1) : 0;
+    send_used = (uint16_t)(send_used - 1);
+    if (send_used == 0) {
+        kn_clear(&UCSR0B, 1 << UDRIE0);
+        if (divisor_waits) {
+            kn_set(&UCSR0B, 1 << TXCIE0);
+        }
+    }
+    kn_wake();
+}
+
+ISR(USART_TX_vect)
+{
+    kn_clear(&UCSR0B, 1 << TXCIE0);
+    set_divisor_locked(divisor_wanted);
+    sent_any = 0;
+    divisor_waits = 0;
+    kn_wake();
+}
+
+ISR(USART_RX_vect)
+{
+    const uint8_t status = UCSR0A; /* of the byte that is read next */
+    const uint8_t byte = UDR0;
+    const uint8_t next = (uint8_t)((take_head + 1) & TAKE_MASK);
+    if (!(status & (1 << FE0)) && next != take_tail) {
+        take_ring[take_head] = byte;
+        take_head = next;
+    }
+    kn_wake();
+}
