@@ -13,7 +13,7 @@ from knuckle.errors import RecordingError
 from knuckle.wire import textlog
 from knuckle.wire.decoder import PodDecoder
 from knuckle.wire.messages import TextSample
-from knuckle.wire.textlog import read_csv
+from knuckle.wire.textlog import read_csv, read_log
 
 HEADER = "t_s,ax_g,ay_g,az_g\n"
 TWO = HEADER + "0,0.1,0.2,0.9\n0.01,0.1,0.2,0.9\n"
@@ -283,3 +283,24 @@ def test_memory_is_a_small_multiple_of_the_numbers(tmp_path):
     assert len(block) == count
     # Four columns of doubles, held twice while they are joined, and one piece being parsed.
     assert peak < 3 * count * 4 * 8 + 8 * textlog.PIECE_BYTES
+
+
+def test_a_log_of_lengths_alone(tmp_path):
+    path = tmp_path / "lengths.csv"
+    path.write_text("t_s,linear_mm,linear2_mm\n" + "".join(f"{i / 50},{i},7\n" for i in range(9)))
+    log = read_log(path)
+    assert log.block is None
+    assert log.linear_names == ("linear_mm", "linear2_mm")
+    assert log.linear.linear_mm[:, 0].tolist() == list(range(9))
+    assert log.linear.rate_hz == pytest.approx(50.0)
+    with pytest.raises(RecordingError) as told:
+        read_csv(path)
+    assert "no accelerometer" in told.value.what
+    assert "toe" in told.value.next_step
+
+
+def test_neither_accelerometer_nor_lengths(tmp_path):
+    path = tmp_path / "gyro.csv"
+    path.write_text("t_s,gx_dps,gy_dps,gz_dps\n0,1,2,3\n1,1,2,3\n")
+    with pytest.raises(RecordingError, match="ax_g, ay_g, az_g missing"):
+        read_log(path)
