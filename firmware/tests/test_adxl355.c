@@ -2,21 +2,21 @@
 #include "adxl355.h"
 #include "check.h"
 #include "errors.h"
-#include "fake_chip.h"
+#include "chip.h"
 
 static kn_adxl355 driver;
 
-static void carry_out(fake_chip *chip, kn_transfer *t)
+static void carry_out(sim_chip *chip, kn_transfer *t)
 {
     if (t->address == 0) {
         chip->now_ms += driver.wait_ms;
     } else {
         chip->now_ms += 1;
-        fake_chip_transfer(chip, t);
+        sim_chip_transfer(chip, t);
     }
 }
 
-static int8_t set_up(fake_chip *chip, uint16_t raw_rate_hz)
+static int8_t set_up(sim_chip *chip, uint16_t raw_rate_hz)
 {
     kn_transfer t = {.status = KN_E_BUS}; /* nothing of it is meaningful at the first call */
     int8_t result;
@@ -27,7 +27,7 @@ static int8_t set_up(fake_chip *chip, uint16_t raw_rate_hz)
     return result;
 }
 
-static int8_t self_test(fake_chip *chip)
+static int8_t self_test(sim_chip *chip)
 {
     kn_transfer t = {.status = KN_E_BUS};
     int8_t result;
@@ -38,11 +38,11 @@ static int8_t self_test(fake_chip *chip)
     return result;
 }
 
-static int8_t reading(fake_chip *chip, uint8_t slot, int32_t value[4])
+static int8_t reading(sim_chip *chip, uint8_t slot, int32_t value[4])
 {
     kn_transfer t = {0};
     kn_adxl355_read(&driver, slot, &t);
-    fake_chip_transfer(chip, &t);
+    sim_chip_transfer(chip, &t);
     return t.status != KN_OK ? t.status : kn_adxl355_decode(&driver, slot, value);
 }
 
@@ -55,8 +55,8 @@ static void test_settings(void)
     } row[] = {{4000, 0}, {1000, 2}, {501, 2}, {500, 3}, {251, 3}, {250, 4},
                {200, 4},  {126, 4},  {125, 5}, {62, 6},  {31, 7},  {15, 8}, {10, 8}};
     for (unsigned i = 0; i < sizeof row / sizeof row[0]; i++) {
-        fake_chip chip;
-        fake_adxl355(&chip);
+        sim_chip chip;
+        sim_adxl355(&chip);
         check_case("rate", row[i].rate_hz);
         CHECK_EQUAL(set_up(&chip, row[i].rate_hz), KN_OK);
         CHECK_EQUAL(chip.registers[0x28], row[i].filter);
@@ -70,9 +70,9 @@ static void test_settings(void)
 
 static void test_values(void)
 {
-    fake_chip chip;
+    sim_chip chip;
     int32_t value[4];
-    fake_adxl355(&chip);
+    sim_adxl355(&chip);
     check_case("values", 0);
     CHECK_EQUAL(set_up(&chip, 200), KN_OK);
     CHECK_EQUAL(reading(&chip, 1, value), KN_OK);
@@ -128,8 +128,8 @@ static void test_sign_of_20_bits(void)
 
 static void test_not_acknowledged(void)
 {
-    fake_chip chip;
-    fake_adxl355(&chip);
+    sim_chip chip;
+    sim_adxl355(&chip);
     set_up(&chip, 200);
     int transfers = chip.transfers;
     check_case("transfers of a set-up", transfers);
@@ -137,7 +137,7 @@ static void test_not_acknowledged(void)
     int faults = 0;
     for (int transfer = 0; transfer < transfers; transfer++) {
         for (int byte = 0; byte < 3; byte++) {
-            fake_adxl355(&chip);
+            sim_adxl355(&chip);
             chip.nack_transfer = transfer;
             chip.nack_byte = byte;
             check_case("not acknowledged", 10 * transfer + byte);
@@ -155,8 +155,8 @@ static void test_identity(void)
 {
     for (uint8_t at = 0; at < 3; at++) {
         for (int bit = 0; bit < 8; bit++) {
-            fake_chip chip;
-            fake_adxl355(&chip);
+            sim_chip chip;
+            sim_adxl355(&chip);
             chip.registers[at] ^= (uint8_t)(1 << bit);
             check_case("identity bit", 8 * at + bit);
             CHECK_EQUAL(set_up(&chip, 200), KN_E_IDENTITY);
@@ -165,7 +165,7 @@ static void test_identity(void)
     }
 }
 
-static void drop_writes(fake_chip *chip, uint8_t at, uint8_t value)
+static void drop_writes(sim_chip *chip, uint8_t at, uint8_t value)
 {
     (void)chip;
     (void)at;
@@ -174,8 +174,8 @@ static void drop_writes(fake_chip *chip, uint8_t at, uint8_t value)
 
 static void test_deaf(void)
 {
-    fake_chip chip;
-    fake_adxl355(&chip);
+    sim_chip chip;
+    sim_adxl355(&chip);
     chip.on_write = drop_writes;
     check_case("takes no setting", 0);
     CHECK_EQUAL(set_up(&chip, 200), KN_E_DAMAGED);
@@ -183,9 +183,9 @@ static void test_deaf(void)
 
 static void test_vanishes(void)
 {
-    fake_chip chip;
+    sim_chip chip;
     int32_t value[4];
-    fake_adxl355(&chip);
+    sim_adxl355(&chip);
     check_case("vanishes", 0);
     chip.gone = 1;
     CHECK_EQUAL(set_up(&chip, 200), KN_E_NO_ANSWER);
@@ -194,7 +194,7 @@ static void test_vanishes(void)
     CHECK_EQUAL(reading(&chip, 0, value), KN_OK);
     chip.gone = 1;
     CHECK_EQUAL(reading(&chip, 0, value), KN_E_NO_ANSWER);
-    fake_adxl355(&chip); /* its power came back: standby, all 00 */
+    sim_adxl355(&chip); /* its power came back: standby, all 00 */
     CHECK_EQUAL(reading(&chip, 0, value), KN_E_NO_ANSWER);
     CHECK_EQUAL(set_up(&chip, 200), KN_OK);
     CHECK_EQUAL(reading(&chip, 0, value), KN_OK);
@@ -214,8 +214,8 @@ static void test_self_test(void)
     } row[] = {{1.0, 1}, {0.34, 1}, {1.99, 1}, {0.32, 0}, {2.01, 0}, {0.0, 0}, {-1.0, 0}};
     for (int axis = 0; axis < 3; axis++) {
         for (unsigned i = 0; i < sizeof row / sizeof row[0]; i++) {
-            fake_chip chip;
-            fake_adxl355(&chip);
+            sim_chip chip;
+            sim_adxl355(&chip);
             chip.g[2] = 1.0; /* with the change of z more than +-2 g */
             CHECK_EQUAL(set_up(&chip, 200), KN_OK);
             chip.answer[axis] = row[i].answer;
@@ -232,8 +232,8 @@ static void test_self_test(void)
 static void test_self_test_not_acknowledged(void)
 {
     for (int transfer = 0; transfer < 9; transfer++) {
-        fake_chip chip;
-        fake_adxl355(&chip);
+        sim_chip chip;
+        sim_adxl355(&chip);
         CHECK_EQUAL(set_up(&chip, 200), KN_OK);
         chip.nack_transfer = chip.transfers + transfer;
         chip.nack_byte = 1;

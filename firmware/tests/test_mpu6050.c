@@ -1,22 +1,22 @@
 /* Figures: MPU-6050 register map rev 4.2, from memory; data sheet rev 3.3. */
 #include "check.h"
 #include "errors.h"
-#include "fake_chip.h"
+#include "chip.h"
 #include "mpu6050.h"
 
 static kn_mpu6050 driver;
 
-static void carry_out(fake_chip *chip, kn_transfer *t)
+static void carry_out(sim_chip *chip, kn_transfer *t)
 {
     if (t->address == 0) {
         chip->now_ms += driver.wait_ms;
     } else {
         chip->now_ms += 1;
-        fake_chip_transfer(chip, t);
+        sim_chip_transfer(chip, t);
     }
 }
 
-static int8_t set_up(fake_chip *chip, uint16_t raw_rate_hz)
+static int8_t set_up(sim_chip *chip, uint16_t raw_rate_hz)
 {
     kn_transfer t = {.status = KN_E_BUS}; /* nothing of it is meaningful at the first call */
     int8_t result;
@@ -27,7 +27,7 @@ static int8_t set_up(fake_chip *chip, uint16_t raw_rate_hz)
     return result;
 }
 
-static int8_t self_test(fake_chip *chip)
+static int8_t self_test(sim_chip *chip)
 {
     kn_transfer t = {.status = KN_E_BUS};
     int8_t result;
@@ -38,11 +38,11 @@ static int8_t self_test(fake_chip *chip)
     return result;
 }
 
-static int8_t reading(fake_chip *chip, uint8_t slot, int32_t value[7])
+static int8_t reading(sim_chip *chip, uint8_t slot, int32_t value[7])
 {
     kn_transfer t = {0};
     kn_mpu6050_read(&driver, slot, &t);
-    fake_chip_transfer(chip, &t);
+    sim_chip_transfer(chip, &t);
     return t.status != KN_OK ? t.status : kn_mpu6050_decode(&driver, slot, value);
 }
 
@@ -55,8 +55,8 @@ static void test_settings(void)
     } row[] = {{1000, 1}, {736, 1}, {735, 2}, {500, 2}, {375, 3}, {200, 3}, {176, 3},
                {175, 4},  {100, 4}, {50, 5},  {40, 5},  {39, 6},  {10, 6}};
     for (unsigned i = 0; i < sizeof row / sizeof row[0]; i++) {
-        fake_chip chip;
-        fake_mpu6050(&chip);
+        sim_chip chip;
+        sim_mpu6050(&chip);
         check_case("rate", row[i].rate_hz);
         CHECK_EQUAL(set_up(&chip, row[i].rate_hz), KN_OK);
         CHECK_EQUAL(chip.registers[0x6B] & 0x40, 0);
@@ -70,9 +70,9 @@ static void test_settings(void)
 
 static void test_values(void)
 {
-    fake_chip chip;
+    sim_chip chip;
     int32_t value[7];
-    fake_mpu6050(&chip);
+    sim_mpu6050(&chip);
     check_case("values", 0);
     CHECK_EQUAL(set_up(&chip, 200), KN_OK);
     CHECK_EQUAL(reading(&chip, 2, value), KN_OK);
@@ -92,9 +92,9 @@ static void test_values(void)
 
 static void test_extremes(void)
 {
-    fake_chip chip;
+    sim_chip chip;
     int32_t value[7];
-    fake_mpu6050(&chip);
+    sim_mpu6050(&chip);
     check_case("extremes", 0);
     CHECK_EQUAL(set_up(&chip, 200), KN_OK);
     chip.g[0] = 3.0;
@@ -108,9 +108,9 @@ static void test_extremes(void)
 
 static void test_slots_are_apart(void)
 {
-    fake_chip chip;
+    sim_chip chip;
     int32_t value[7];
-    fake_mpu6050(&chip);
+    sim_mpu6050(&chip);
     check_case("slots", 0);
     CHECK_EQUAL(set_up(&chip, 200), KN_OK);
     for (uint8_t slot = 0; slot < KN_SLOTS; slot++) {
@@ -125,8 +125,8 @@ static void test_slots_are_apart(void)
 
 static void test_not_acknowledged(void)
 {
-    fake_chip chip;
-    fake_mpu6050(&chip);
+    sim_chip chip;
+    sim_mpu6050(&chip);
     set_up(&chip, 200);
     int transfers = chip.transfers;
     check_case("transfers of a set-up", transfers);
@@ -134,7 +134,7 @@ static void test_not_acknowledged(void)
     int faults = 0;
     for (int transfer = 0; transfer < transfers; transfer++) {
         for (int byte = 0; byte < 6; byte++) {
-            fake_mpu6050(&chip);
+            sim_mpu6050(&chip);
             chip.nack_transfer = transfer;
             chip.nack_byte = byte;
             int8_t result = set_up(&chip, 200);
@@ -155,8 +155,8 @@ static void test_not_acknowledged(void)
 static void test_identity(void)
 {
     for (int identity = 0; identity < 256; identity++) {
-        fake_chip chip;
-        fake_mpu6050(&chip);
+        sim_chip chip;
+        sim_mpu6050(&chip);
         chip.registers[0x75] = (uint8_t)identity;
         check_case("identity", identity);
         CHECK_EQUAL(set_up(&chip, 200), identity == 0x68 ? KN_OK : KN_E_IDENTITY);
@@ -166,7 +166,7 @@ static void test_identity(void)
     }
 }
 
-static void drop_writes(fake_chip *chip, uint8_t at, uint8_t value)
+static void drop_writes(sim_chip *chip, uint8_t at, uint8_t value)
 {
     (void)chip;
     (void)at;
@@ -175,8 +175,8 @@ static void drop_writes(fake_chip *chip, uint8_t at, uint8_t value)
 
 static void test_deaf(void)
 {
-    fake_chip chip;
-    fake_mpu6050(&chip);
+    sim_chip chip;
+    sim_mpu6050(&chip);
     chip.on_write = drop_writes;
     check_case("takes no setting", 0);
     CHECK_EQUAL(set_up(&chip, 200), KN_E_DAMAGED);
@@ -184,9 +184,9 @@ static void test_deaf(void)
 
 static void test_vanishes(void)
 {
-    fake_chip chip;
+    sim_chip chip;
     int32_t value[7];
-    fake_mpu6050(&chip);
+    sim_mpu6050(&chip);
     check_case("vanishes", 0);
     chip.gone = 1;
     CHECK_EQUAL(set_up(&chip, 200), KN_E_NO_ANSWER);
@@ -195,7 +195,7 @@ static void test_vanishes(void)
     CHECK_EQUAL(reading(&chip, 0, value), KN_OK);
     chip.gone = 1;
     CHECK_EQUAL(reading(&chip, 0, value), KN_E_NO_ANSWER);
-    fake_mpu6050(&chip); /* its power came back: asleep, all 00 */
+    sim_mpu6050(&chip); /* its power came back: asleep, all 00 */
     CHECK_EQUAL(reading(&chip, 0, value), KN_E_NO_ANSWER);
     CHECK_EQUAL(set_up(&chip, 200), KN_OK);
     CHECK_EQUAL(reading(&chip, 0, value), KN_OK);
@@ -219,8 +219,8 @@ static void test_self_test(void)
                {0.0, 0},  {-1.0, 0}, {0.5, 0},   {2.0, 0}};
     for (int axis = 0; axis < 6; axis++) {
         for (unsigned i = 0; i < sizeof row / sizeof row[0]; i++) {
-            fake_chip chip;
-            fake_mpu6050(&chip);
+            sim_chip chip;
+            sim_mpu6050(&chip);
             CHECK_EQUAL(set_up(&chip, 200), KN_OK);
             chip.answer[axis] = row[i].answer;
             check_case("answer of axis, percent", 1000 * axis + (int)(100.0 * row[i].answer));
@@ -235,11 +235,11 @@ static void test_self_test(void)
 static void test_every_trim(void)
 {
     for (uint8_t code = 0; code < 32; code++) {
-        fake_chip chip;
+        sim_chip chip;
         uint8_t codes[6] = {code, code, code, code, code, code};
         check_case("trim code", code);
-        fake_mpu6050(&chip);
-        fake_mpu6050_trim(&chip, codes);
+        sim_mpu6050(&chip);
+        sim_mpu6050_trim(&chip, codes);
         CHECK_EQUAL(set_up(&chip, 200), KN_OK);
         CHECK_EQUAL(self_test(&chip), KN_OK);
         for (int axis = 0; axis < 6; axis++) {
@@ -253,8 +253,8 @@ static void test_every_trim(void)
 static void test_self_test_not_acknowledged(void)
 {
     for (int transfer = 0; transfer < 5; transfer++) {
-        fake_chip chip;
-        fake_mpu6050(&chip);
+        sim_chip chip;
+        sim_mpu6050(&chip);
         CHECK_EQUAL(set_up(&chip, 200), KN_OK);
         chip.nack_transfer = chip.transfers + transfer;
         chip.nack_byte = 1;

@@ -2,9 +2,9 @@
 #include <math.h>
 #include <string.h>
 
-#include "fake_chip.h"
+#include "chip.h"
 
-static void put(fake_chip *chip, uint8_t at, double counts)
+static void put(sim_chip *chip, uint8_t at, double counts)
 {
     double limited = fmin(fmax(round(counts), -32768.0), 32767.0);
     uint16_t bits = (uint16_t)(int32_t)limited;
@@ -23,7 +23,7 @@ static double gyro_trim(int code)
     return code == 0 ? 0.0 : 25.0 * 131.0 * pow(1.046, code - 1);
 }
 
-static int trim_code(const fake_chip *chip, int axis)
+static int trim_code(const sim_chip *chip, int axis)
 {
     const uint8_t *r = &chip->registers[0x0D];
     if (axis >= 3) {
@@ -32,7 +32,7 @@ static int trim_code(const fake_chip *chip, int axis)
     return (r[axis] >> 5) << 2 | ((r[3] >> (4 - 2 * axis)) & 0x03);
 }
 
-static void measure(fake_chip *chip)
+static void measure(sim_chip *chip)
 {
     static const double per_g[4] = {16384.0, 8192.0, 4096.0, 2048.0};
     static const double per_dps[4] = {131.0, 65.5, 32.8, 16.4};
@@ -44,8 +44,8 @@ static void measure(fake_chip *chip)
     double g_scale = per_g[(accel >> 3) & 3];
     double dps_scale = per_dps[(gyro >> 3) & 3];
     for (int axis = 0; axis < 3; axis++) {
-        double a = chip->g[axis] * g_scale;
-        double w = chip->dps[axis] * dps_scale;
+        double a = (chip->g[axis] + chip->noise_g * sim_chip_noise(chip)) * g_scale;
+        double w = (chip->dps[axis] + chip->noise_dps * sim_chip_noise(chip)) * dps_scale;
         int a_code = trim_code(chip, axis);
         int w_code = trim_code(chip, 3 + axis);
         if (accel & (0x80 >> axis)) {
@@ -62,7 +62,7 @@ static void measure(fake_chip *chip)
     put(chip, 0x41, -521.0 + (chip->celsius - 35.0) * 340.0);
 }
 
-static void to_reset_values(fake_chip *chip)
+static void to_reset_values(sim_chip *chip)
 {
     uint8_t trim[4];
     memcpy(trim, &chip->registers[0x0D], sizeof trim);
@@ -73,7 +73,7 @@ static void to_reset_values(fake_chip *chip)
     chip->registers[0x6B] = 0x40;
 }
 
-static void write_register(fake_chip *chip, uint8_t at, uint8_t value)
+static void write_register(sim_chip *chip, uint8_t at, uint8_t value)
 {
     int read_only = at == 0x75 || (at >= 0x0D && at <= 0x10) || (at >= 0x3A && at <= 0x60);
     if (at == 0x6B && (value & 0x80)) {
@@ -84,7 +84,7 @@ static void write_register(fake_chip *chip, uint8_t at, uint8_t value)
     }
 }
 
-void fake_mpu6050_trim(fake_chip *chip, const uint8_t code[6])
+void sim_mpu6050_trim(sim_chip *chip, const uint8_t code[6])
 {
     uint8_t low = 0;
     for (int axis = 0; axis < 3; axis++) {
@@ -94,14 +94,14 @@ void fake_mpu6050_trim(fake_chip *chip, const uint8_t code[6])
     chip->registers[0x10] = low;
 }
 
-void fake_mpu6050(fake_chip *chip)
+void sim_mpu6050(sim_chip *chip)
 {
     static const uint8_t code[6] = {16, 1, 31, 12, 31, 1};
     memset(chip, 0, sizeof *chip);
     chip->address = 0x68;
-    chip->nack_transfer = NO_FAULT;
+    chip->nack_transfer = SIM_NO_FAULT;
     chip->registers[0x75] = 0x68;
-    fake_mpu6050_trim(chip, code);
+    sim_mpu6050_trim(chip, code);
     to_reset_values(chip);
     chip->on_write = write_register;
     chip->on_read = measure;

@@ -2,10 +2,10 @@
 #include <math.h>
 #include <string.h>
 
-#include "fake_chip.h"
+#include "chip.h"
 
 /* 20 bits, left-justified in three registers. */
-static void put(fake_chip *chip, uint8_t at, double counts)
+static void put(sim_chip *chip, uint8_t at, double counts)
 {
     double limited = fmin(fmax(round(counts), -524288.0), 524287.0);
     uint32_t bits = ((uint32_t)(int32_t)limited & 0xFFFFFu) << 4;
@@ -14,7 +14,7 @@ static void put(fake_chip *chip, uint8_t at, double counts)
     chip->registers[at + 2] = (uint8_t)(bits & 0xFFu);
 }
 
-static void measure(fake_chip *chip)
+static void measure(sim_chip *chip)
 {
     static const double per_g[4] = {0.0, 256000.0, 128000.0, 64000.0};
     static const double typical_answer_g[3] = {0.3, 0.3, 1.5};
@@ -23,7 +23,7 @@ static void measure(fake_chip *chip)
     }
     double scale = per_g[chip->registers[0x2C] & 3];
     for (int axis = 0; axis < 3; axis++) {
-        double a = chip->g[axis];
+        double a = chip->g[axis] + chip->noise_g * sim_chip_noise(chip);
         if ((chip->registers[0x2E] & 0x03) == 0x03) {
             a += chip->answer[axis] * typical_answer_g[axis];
         }
@@ -34,7 +34,7 @@ static void measure(fake_chip *chip)
     chip->registers[0x07] = (uint8_t)(counts & 0xFF);
 }
 
-static void to_reset_values(fake_chip *chip)
+static void to_reset_values(sim_chip *chip)
 {
     uint8_t identity[3];
     memcpy(identity, chip->registers, sizeof identity);
@@ -46,7 +46,7 @@ static void to_reset_values(fake_chip *chip)
     chip->registers[0x2D] = 0x01;
 }
 
-static void write_register(fake_chip *chip, uint8_t at, uint8_t value)
+static void write_register(sim_chip *chip, uint8_t at, uint8_t value)
 {
     int standby = chip->registers[0x2D] & 0x01;
     if (at == 0x2F) {
@@ -64,11 +64,11 @@ static void write_register(fake_chip *chip, uint8_t at, uint8_t value)
     }
 }
 
-void fake_adxl355(fake_chip *chip)
+void sim_adxl355(sim_chip *chip)
 {
     memset(chip, 0, sizeof *chip);
     chip->address = 0x1D;
-    chip->nack_transfer = NO_FAULT;
+    chip->nack_transfer = SIM_NO_FAULT;
     chip->registers[0x00] = 0xAD;
     chip->registers[0x01] = 0x1D;
     chip->registers[0x02] = 0xED;

@@ -1,13 +1,24 @@
-#include "fake_chip.h"
+#include "chip.h"
 
 #include "errors.h"
 
-static int refused(const fake_chip *chip, int byte)
+static int refused(const sim_chip *chip, int byte)
 {
     return chip->transfers == chip->nack_transfer && byte == chip->nack_byte;
 }
 
-int fake_chip_transfer(fake_chip *chip, kn_transfer *t)
+double sim_chip_noise(sim_chip *chip)
+{
+    double sum = -6.0;
+    for (int i = 0; i < 12; i++) {
+        /* Knuth's 64-bit linear congruential generator (MMIX). */
+        chip->random = chip->random * 6364136223846793005u + 1442695040888963407u;
+        sum += (double)(chip->random >> 33) / 2147483648.0;
+    }
+    return sum;
+}
+
+int sim_chip_transfer(sim_chip *chip, kn_transfer *t)
 {
     int byte = 0;
     uint8_t at = 0;
@@ -33,7 +44,9 @@ int fake_chip_transfer(fake_chip *chip, kn_transfer *t)
             t->status = KN_E_NO_ANSWER;
         }
         byte++;
-        chip->on_read(chip);
+        if (!chip->frozen) {
+            chip->on_read(chip);
+        }
         for (uint8_t i = 0; t->status == KN_OK && i < t->in_length; i++) {
             t->in[i] = chip->registers[at];
             at = (uint8_t)((at + 1u) & 0x7Fu);
