@@ -23,20 +23,32 @@ import start  # noqa: E402
 IN_CI = os.environ.get("CI", "").lower() in ("1", "true", "yes")
 DATA_VARIABLE = "KNUCKLE_TEST_DATA"
 PROCESSES = "2"
+# What is built before the tests, which use it: target of firmware/Makefile, commands and files.
+BUILDS = [
+    ("board", ["make", "avr-gcc", "avr-objdump", "/usr/lib/avr/include/avr/io.h"]),
+    ("library", ["make", "cc"]),
+    ("posix", ["make", "cc"]),
+    ("bench", ["make", "cc", "avr-gcc", "/usr/include/simavr/sim_avr.h"]),
+]
 SUMMARY = re.compile(r"^(?:=+ )?(\d+ (?:passed|failed|skipped|error).*?)(?: =+)?$", re.MULTILINE)
 SKIP = re.compile(r"^SKIPPED \[(\d+)\] (\S+?): (.*)$", re.MULTILINE)
 
 
 def wanted_packages():
-    """Return the rows of apt.txt: package, command, reason."""
+    """Return the rows of apt.txt: package, command or file, reason."""
     text = (TOP / "tests" / "apt.txt").read_text(encoding="utf-8")
     lines = [line.strip() for line in text.splitlines()]
     return [line.split("\t") for line in lines if line and not line.startswith("#")]
 
 
+def is_there(name):
+    """Whether there is such a command or, if the name is a path, such a file."""
+    return Path(name).exists() if "/" in name else shutil.which(name) is not None
+
+
 def provide_packages(may_install):
     """Install what is missing where that is allowed; return rows for the table of skips."""
-    missing = [row for row in wanted_packages() if shutil.which(row[1]) is None]
+    missing = [row for row in wanted_packages() if not is_there(row[1])]
     as_root = hasattr(os, "geteuid") and os.geteuid() == 0
     if missing and (as_root or may_install) and shutil.which("apt-get"):
         apt = ["apt-get"] if as_root else ["sudo", "apt-get"]
@@ -44,9 +56,9 @@ def provide_packages(may_install):
         if start.run([*apt, "update", "-q"]) == 0:
             start.run([*apt, "install", "-q", "-y", "--no-install-recommends", *names])
     return [
-        (f"package {name}", f"{command} is missing ({reason}); --install installs it")
-        for name, command, reason in missing
-        if shutil.which(command) is None
+        (f"package {name}", f"{wanted} is missing ({reason}); --install installs it")
+        for name, wanted, reason in missing
+        if not is_there(wanted)
     ]
 
 
@@ -83,13 +95,29 @@ def run_shown(command):
     return child.wait(), "".join(lines)
 
 
+def build_firmware():
+    """Build what the tests use; return rows for the table of skips, and what failed."""
+    if not (TOP / "firmware" / "Makefile").exists():
+        return [], []
+    skipped, failed = [], []
+    for target, needs in BUILDS:
+        absent = [name for name in needs if not is_there(name)]
+        if absent:
+            skipped.append((f"make -C firmware {target}", f"{', '.join(absent)} missing"))
+        elif run_shown(["make", "-C", "firmware", target])[0] != 0:
+            failed.append(f"make -C firmware {target}")
+    return skipped, failed
+
+
 def main():
     """Set up, run every check, end with what was skipped and pytest's closing line."""
     words = [word for word in sys.argv[1:] if word != "--install"]
     start.check_python()
     absent = provide_packages("--install" in sys.argv[1:]) + missing_data()
     python = start.prepare("test")
-    failed = [f"missing: {name}" for name, _ in absent] if IN_CI else []
+    unbuilt, failed = build_firmware()
+    absent += unbuilt
+    failed += [f"missing: {name}" for name, _ in absent] if IN_CI else []
     for check in (
         ["ruff", "check", "host", "tests"],
         ["ruff", "format", "--check", "host", "tests"],

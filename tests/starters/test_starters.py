@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import importlib.util
 import os
+import re
 import shutil
 import stat
 import subprocess
@@ -223,9 +224,10 @@ def test_missing_data_is_a_stated_skip_and_a_failure_in_ci(
 
 @posix_only
 @pytest.mark.parametrize(("in_ci", "code"), [("", 0), ("1", 1)])
-def test_missing_tool(project: Path, in_ci: str, code: int) -> None:
+@pytest.mark.parametrize("wanted", ["no-such-command-here", "/no/such/file.h"])
+def test_missing_tool(project: Path, in_ci: str, code: int, wanted: str) -> None:
     (project / "tests" / "apt.txt").write_text(
-        "some-package\tno-such-command-here\tshows something\n", encoding="utf-8"
+        f"some-package\t{wanted}\tshows something\n", encoding="utf-8"
     )
     (project / "bin").mkdir()
     apt = project / "bin" / "apt-get"
@@ -236,11 +238,57 @@ def test_missing_tool(project: Path, in_ci: str, code: int) -> None:
         project, "1 passed in 0.10s\n", CI=in_ci, PATH=path, KNUCKLE_TEST_DATA=str(project)
     )
     assert done.returncode == code
-    assert "no-such-command-here is missing (shows something)" in done.stdout
+    assert f"{wanted} is missing (shows something)" in done.stdout
     asked = (project / "apt-called.txt").exists()
     assert asked == (os.geteuid() == 0), "installed unasked only as root"
     if asked:
         assert "+ apt-get install -q -y --no-install-recommends some-package" in done.stderr
+
+
+def firmware_tools(project: Path, *, without: str, make: str) -> str:
+    """Lay out a firmware to be made by a script; return a PATH that holds all tools but one."""
+    (project / "firmware").mkdir()
+    (project / "firmware" / "Makefile").write_text("board:\n", encoding="utf-8")
+    tools = project / "tools"
+    tools.mkdir()
+    scripts = {"make": f'echo "make $*" >> {project}/made.txt\n{make}\n'}
+    for name in ("make", "cc", "avr-gcc", "avr-objdump"):
+        if name != without:
+            (tools / name).write_text("#!/bin/sh\n" + scripts.get(name, ""), encoding="utf-8")
+            (tools / name).chmod(0o755)
+    (tools / "sh").symlink_to("/bin/sh")
+    return str(tools)
+
+
+@posix_only
+def test_firmware_is_built_first(project: Path) -> None:
+    path = firmware_tools(project, without="", make="exit 0")
+    done = run_checks(project, "1 passed in 0.10s\n", PATH=path, KNUCKLE_TEST_DATA=str(project))
+    assert done.returncode == 0
+    made = (project / "made.txt").read_text(encoding="utf-8").splitlines()
+    assert "make -C firmware library" in made
+    assert "make -C firmware posix" in made
+
+
+@posix_only
+def test_firmware_that_does_not_build_fails(project: Path) -> None:
+    path = firmware_tools(project, without="", make="exit 2")
+    done = run_checks(project, "1 passed in 0.10s\n", PATH=path, KNUCKLE_TEST_DATA=str(project))
+    assert done.returncode == 1
+    assert "make -C firmware library" in done.stdout.split("Failed: ")[1]
+
+
+@posix_only
+@pytest.mark.parametrize(("in_ci", "code"), [("", 0), ("1", 1)])
+def test_firmware_without_its_compiler(project: Path, in_ci: str, code: int) -> None:
+    path = firmware_tools(project, without="avr-gcc", make="exit 0")
+    done = run_checks(
+        project, "1 passed in 0.10s\n", CI=in_ci, PATH=path, KNUCKLE_TEST_DATA=str(project)
+    )
+    assert done.returncode == code
+    assert re.search(r"make -C firmware board: avr-gcc.* missing", done.stdout)
+    made = (project / "made.txt").read_text(encoding="utf-8")
+    assert "board" not in made
 
 
 @posix_only
