@@ -23,7 +23,7 @@ enum {
     LOW_PASS_31_HZ = 5
 };
 
-enum { RESET_MS = 20, TEST_MS = 120 };
+enum { RESET_MS = 20, TEST_MS = 120, READY = 255 };
 
 enum { SLOWEST = 10 };
 
@@ -81,19 +81,27 @@ void kn_adxl355_reset(kn_adxl355 *a)
 {
     a->step = 0;
     a->wait_ms = 0;
+    a->failed = 0;
+    a->finished = 0;
+    for (uint8_t i = 0; i < KN_ADXL355_BURST; i++) {
+        a->raw[0][i] = 0;
+        a->raw[1][i] = 0;
+    }
 }
 
-/* After an end of any kind the next step is the first again. */
 static int8_t ended(kn_adxl355 *a, int8_t result)
 {
-    a->step = 0;
+    a->step = result < 0 ? 0 : READY;
     return result;
 }
 
 int8_t kn_adxl355_setup(kn_adxl355 *a, uint16_t raw_rate_hz, kn_transfer *t)
 {
-    uint8_t filter = filter_for(raw_rate_hz);
     uint8_t *answer = a->raw[0];
+    a->wait_ms = 0;
+    if (a->step == READY) {
+        return KN_OK;
+    }
     if (a->step != 0 && t->status != KN_OK) {
         return ended(a, t->status);
     }
@@ -111,7 +119,8 @@ int8_t kn_adxl355_setup(kn_adxl355 *a, uint16_t raw_rate_hz, kn_transfer *t)
         wait(a, t, RESET_MS);
         break;
     case 3:
-        write_one(a, t, FILTER, filter);
+        a->filter = filter_for(raw_rate_hz);
+        write_one(a, t, FILTER, a->filter);
         break;
     case 4:
         write_one(a, t, RANGE, RANGE_2_G);
@@ -121,13 +130,13 @@ int8_t kn_adxl355_setup(kn_adxl355 *a, uint16_t raw_rate_hz, kn_transfer *t)
         break;
     case 6:
         /* Turning on takes 10 ms, then 2^i ms are four readings of FILTER i. */
-        wait(a, t, (uint16_t)(10u + (1u << filter)));
+        wait(a, t, (uint16_t)(10u + (1u << a->filter)));
         break;
     case 7:
         read_from(a, t, FILTER, answer, SELF_TEST - FILTER);
         break;
     default:
-        if (answer[0] != filter || (answer[RANGE - FILTER] & RANGE_MASK) != 1 ||
+        if (answer[0] != a->filter || (answer[RANGE - FILTER] & RANGE_MASK) != 1 ||
             answer[POWER_CTL - FILTER] != MEASURE) {
             return ended(a, KN_E_DAMAGED);
         }
@@ -136,9 +145,14 @@ int8_t kn_adxl355_setup(kn_adxl355 *a, uint16_t raw_rate_hz, kn_transfer *t)
     return KN_PENDING;
 }
 
-void kn_adxl355_read(kn_adxl355 *a, uint8_t slot, kn_transfer *t)
+void kn_adxl355_read(kn_adxl355 *a, kn_transfer *t)
 {
-    read_from(a, t, TEMP2, a->raw[slot], KN_ADXL355_BURST);
+    read_from(a, t, TEMP2, a->raw[a->finished ^ 1u], KN_ADXL355_BURST);
+}
+
+void kn_adxl355_finish(kn_adxl355 *a)
+{
+    a->finished ^= 1u;
 }
 
 /* 20 bits, left-justified in three bytes, two's complement. */
@@ -149,9 +163,9 @@ static int32_t axis_of(const uint8_t *at)
     return (at[0] & 0x80u) != 0 ? value - 0x100000 : value;
 }
 
-int8_t kn_adxl355_decode(const kn_adxl355 *a, uint8_t slot, int32_t value[KN_ADXL355_VALUES])
+int8_t kn_adxl355_decode(const kn_adxl355 *a, int32_t value[KN_ADXL355_VALUES])
 {
-    const uint8_t *raw = a->raw[slot];
+    const uint8_t *raw = a->raw[a->finished];
     uint8_t any = 0;
     uint8_t all = 0xFF;
     for (uint8_t i = 0; i < KN_ADXL355_BURST; i++) {
@@ -184,8 +198,15 @@ static uint8_t failed_axes(const kn_adxl355 *a)
     return failed;
 }
 
+void kn_adxl355_self_test_begin(kn_adxl355 *a)
+{
+    a->step = 0;
+    a->failed = 0;
+}
+
 int8_t kn_adxl355_self_test(kn_adxl355 *a, kn_transfer *t)
 {
+    a->wait_ms = 0;
     if (a->step != 0 && t->status != KN_OK) {
         return ended(a, t->status);
     }
@@ -219,11 +240,26 @@ int8_t kn_adxl355_self_test(kn_adxl355 *a, kn_transfer *t)
         read_from(a, t, TEMP2, a->raw[1], KN_ADXL355_BURST);
         break;
     case 10:
+        write_one(a, t, POWER_CTL, STANDBY);
+        break;
+    case 11:
         write_one(a, t, SELF_TEST, 0);
+        break;
+    case 12:
+        write_one(a, t, RANGE, RANGE_2_G);
+        break;
+    case 13:
+        write_one(a, t, FILTER, a->filter);
+        break;
+    case 14:
+        write_one(a, t, POWER_CTL, MEASURE);
+        break;
+    case 15:
+        wait(a, t, (uint16_t)(10u + (1u << a->filter)));
         break;
     default:
         a->failed = failed_axes(a);
-        return ended(a, a->failed == 0 ? KN_OK : KN_E_DAMAGED);
+        return ended(a, a->failed == 0 ? KN_OK : KN_E_VALUE);
     }
     return KN_PENDING;
 }

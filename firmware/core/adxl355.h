@@ -25,10 +25,12 @@ typedef struct kn_adxl355 {
     uint8_t failed; /* axes, of the last self-test: bits 0 to 2 ax ay az */
     uint8_t step;
     uint8_t small[2];
-    uint8_t raw[KN_SLOTS][KN_ADXL355_BURST];
+    uint8_t filter;   /* FILTER in force */
+    volatile uint8_t finished; /* which buffer holds the last finished reading */
+    uint8_t raw[2][KN_ADXL355_BURST];
 } kn_adxl355;
 
-/* The next kn_adxl355_setup() or kn_adxl355_self_test() begins with its first step. */
+/* The next kn_adxl355_setup() begins with its first step. */
 void kn_adxl355_reset(kn_adxl355 *a);
 
 /* Next step of the set-up: identity, reset, range, filter, measuring; what was written is read
@@ -39,19 +41,26 @@ void kn_adxl355_reset(kn_adxl355 *a);
  * not read back as written. Other errors are those of the transfer. */
 int8_t kn_adxl355_setup(kn_adxl355 *a, uint16_t raw_rate_hz, kn_transfer *t);
 
-/* [isr] Fill `t` with the transfer of one reading into buffer `slot`. */
-void kn_adxl355_read(kn_adxl355 *a, uint8_t slot, kn_transfer *t);
+/* [isr] Fill `t` with the transfer of one reading. */
+void kn_adxl355_read(kn_adxl355 *a, kn_transfer *t);
 
-/* The reading in `slot`: ax ay az (20 bits with sign), temperature (12 bits without) in raw counts.
+/* [isr] That transfer has ended with KN_OK. */
+void kn_adxl355_finish(kn_adxl355 *a);
+
+/* The last finished reading: ax ay az (20 bits with sign), temperature (12 bits without) in raw counts.
  * KN_OK, or KN_E_NO_ANSWER for what only a sensor gives that has lost its power or its bus (all
  * 00 or all FF). */
-int8_t kn_adxl355_decode(const kn_adxl355 *a, uint8_t slot, int32_t value[KN_ADXL355_VALUES]);
+int8_t kn_adxl355_decode(const kn_adxl355 *a, int32_t value[KN_ADXL355_VALUES]);
+
+/* The next kn_adxl355_self_test() begins with its first step. */
+void kn_adxl355_self_test_begin(kn_adxl355 *a);
 
 /* Next step of the self-test of a sensor that is set up and not being read: the change of each
  * axis under the chip's own electrostatic force lies within 0.1 to 0.6 g (x, y) and 0.5 to
  * 3.0 g (z). Run at +-8 g: gravity and the change of z together do not fit into +-2 g. The pod
- * must stand still. Waits 0.24 s in all.
- * KN_OK: good. KN_E_DAMAGED: bad, see `failed`. Other errors are those of the transfer. */
+ * must stand still. Waits 0.25 s in all, more the slower.
+ * KN_OK: good. KN_E_VALUE: bad, see `failed`. After both the settings of the set-up are in
+ * force again. Other errors are those of the transfer. */
 int8_t kn_adxl355_self_test(kn_adxl355 *a, kn_transfer *t);
 
 #endif

@@ -21,7 +21,7 @@ enum {
 
 enum { RESET_MS = 100, START_MS = 50, SETTLE_MS = 100, TEST_MS = 250 };
 
-enum { LAST_CODE = 31 };
+enum { LAST_CODE = 31, READY = 255 };
 
 const kn_channel kn_mpu6050_channels[KN_MPU6050_CHANNELS] KN_FLASH = {
     {.kind = KN_KIND_ACCELEROMETER,
@@ -116,18 +116,26 @@ void kn_mpu6050_reset(kn_mpu6050 *m)
 {
     m->step = 0;
     m->wait_ms = 0;
+    m->failed = 0;
+    m->finished = 0;
+    for (uint8_t i = 0; i < KN_MPU6050_BURST; i++) {
+        m->raw[0][i] = 0;
+        m->raw[1][i] = 0;
+    }
 }
 
-/* After an end of any kind the next step is the first again. */
 static int8_t ended(kn_mpu6050 *m, int8_t result)
 {
-    m->step = 0;
+    m->step = result < 0 ? 0 : READY;
     return result;
 }
 
 int8_t kn_mpu6050_setup(kn_mpu6050 *m, uint16_t raw_rate_hz, kn_transfer *t)
 {
-    uint8_t low_pass = low_pass_for(raw_rate_hz);
+    m->wait_ms = 0;
+    if (m->step == READY) {
+        return KN_OK;
+    }
     if (m->step != 0 && t->status != KN_OK) {
         return ended(m, t->status);
     }
@@ -151,7 +159,8 @@ int8_t kn_mpu6050_setup(kn_mpu6050 *m, uint16_t raw_rate_hz, kn_transfer *t)
         wait(m, t, START_MS);
         break;
     case 5:
-        write_settings(m, t, low_pass, 0, 0);
+        m->low_pass = low_pass_for(raw_rate_hz);
+        write_settings(m, t, m->low_pass, 0, 0);
         break;
     case 6:
         wait(m, t, SETTLE_MS);
@@ -160,7 +169,8 @@ int8_t kn_mpu6050_setup(kn_mpu6050 *m, uint16_t raw_rate_hz, kn_transfer *t)
         read_from(m, t, SMPLRT_DIV, &m->small[1], 4);
         break;
     case 8:
-        if (m->small[1] != 0 || m->small[2] != low_pass || m->small[3] != 0 || m->small[4] != 0) {
+        if (m->small[1] != 0 || m->small[2] != m->low_pass || m->small[3] != 0 ||
+            m->small[4] != 0) {
             return ended(m, KN_E_DAMAGED);
         }
         read_from(m, t, PWR_MGMT_1, &m->small[1], 1);
@@ -171,9 +181,14 @@ int8_t kn_mpu6050_setup(kn_mpu6050 *m, uint16_t raw_rate_hz, kn_transfer *t)
     return KN_PENDING;
 }
 
-void kn_mpu6050_read(kn_mpu6050 *m, uint8_t slot, kn_transfer *t)
+void kn_mpu6050_read(kn_mpu6050 *m, kn_transfer *t)
 {
-    read_from(m, t, ACCEL_XOUT_H, m->raw[slot], KN_MPU6050_BURST);
+    read_from(m, t, ACCEL_XOUT_H, m->raw[m->finished ^ 1u], KN_MPU6050_BURST);
+}
+
+void kn_mpu6050_finish(kn_mpu6050 *m)
+{
+    m->finished ^= 1u;
 }
 
 static int16_t big_endian(const uint8_t *at)
@@ -181,9 +196,9 @@ static int16_t big_endian(const uint8_t *at)
     return (int16_t)(uint16_t)(((uint16_t)at[0] << 8) | at[1]);
 }
 
-int8_t kn_mpu6050_decode(const kn_mpu6050 *m, uint8_t slot, int32_t value[KN_MPU6050_VALUES])
+int8_t kn_mpu6050_decode(const kn_mpu6050 *m, int32_t value[KN_MPU6050_VALUES])
 {
-    const uint8_t *raw = m->raw[slot];
+    const uint8_t *raw = m->raw[m->finished];
     uint8_t any = 0;
     uint8_t all = 0xFF;
     for (uint8_t i = 0; i < KN_MPU6050_BURST; i++) {
@@ -239,8 +254,15 @@ static uint8_t failed_axes(const kn_mpu6050 *m)
     return failed;
 }
 
+void kn_mpu6050_self_test_begin(kn_mpu6050 *m)
+{
+    m->step = 0;
+    m->failed = 0;
+}
+
 int8_t kn_mpu6050_self_test(kn_mpu6050 *m, kn_transfer *t)
 {
+    m->wait_ms = 0;
     if (m->step != 0 && t->status != KN_OK) {
         return ended(m, t->status);
     }
@@ -262,11 +284,17 @@ int8_t kn_mpu6050_self_test(kn_mpu6050 *m, kn_transfer *t)
         read_from(m, t, ACCEL_XOUT_H, m->raw[1], KN_MPU6050_BURST);
         break;
     case 6:
+        write_settings(m, t, m->low_pass, 0, 0);
+        break;
+    case 7:
+        wait(m, t, TEST_MS);
+        break;
+    case 8:
         read_from(m, t, SELF_TEST_X, &m->small[1], 4);
         break;
     default:
         m->failed = failed_axes(m);
-        return ended(m, m->failed == 0 ? KN_OK : KN_E_DAMAGED);
+        return ended(m, m->failed == 0 ? KN_OK : KN_E_VALUE);
     }
     return KN_PENDING;
 }

@@ -25,10 +25,12 @@ typedef struct kn_mpu6050 {
     uint8_t failed; /* axes, of the last self-test: bits 0 to 2 ax ay az, 3 to 5 gx gy gz */
     uint8_t step;
     uint8_t small[5];
-    uint8_t raw[KN_SLOTS][KN_MPU6050_BURST];
+    uint8_t low_pass; /* CONFIG in force */
+    volatile uint8_t finished; /* which buffer holds the last finished reading */
+    uint8_t raw[2][KN_MPU6050_BURST];
 } kn_mpu6050;
 
-/* The next kn_mpu6050_setup() or kn_mpu6050_self_test() begins with its first step. */
+/* The next kn_mpu6050_setup() begins with its first step. */
 void kn_mpu6050_reset(kn_mpu6050 *m);
 
 /* Next step of the set-up: identity, reset, clock, ranges, and the widest low-pass that is at
@@ -38,19 +40,26 @@ void kn_mpu6050_reset(kn_mpu6050 *m);
  * not read back as written. Other errors are those of the transfer. */
 int8_t kn_mpu6050_setup(kn_mpu6050 *m, uint16_t raw_rate_hz, kn_transfer *t);
 
-/* [isr] Fill `t` with the transfer of one reading into buffer `slot`. */
-void kn_mpu6050_read(kn_mpu6050 *m, uint8_t slot, kn_transfer *t);
+/* [isr] Fill `t` with the transfer of one reading. */
+void kn_mpu6050_read(kn_mpu6050 *m, kn_transfer *t);
 
-/* The reading in `slot`: ax ay az, temperature, gx gy gz in raw counts.
+/* [isr] That transfer has ended with KN_OK. */
+void kn_mpu6050_finish(kn_mpu6050 *m);
+
+/* The last finished reading: ax ay az, temperature, gx gy gz in raw counts.
  * KN_OK, or KN_E_NO_ANSWER for what only a sensor gives that has lost its power or its bus
  * (all 00, as after its power-on reset, or all FF). */
-int8_t kn_mpu6050_decode(const kn_mpu6050 *m, uint8_t slot, int32_t value[KN_MPU6050_VALUES]);
+int8_t kn_mpu6050_decode(const kn_mpu6050 *m, int32_t value[KN_MPU6050_VALUES]);
+
+/* The next kn_mpu6050_self_test() begins with its first step. */
+void kn_mpu6050_self_test_begin(kn_mpu6050 *m);
 
 /* Next step of the self-test of a sensor that is set up and not being read: the change of each
  * axis under the chip's own electrostatic force against its factory trim, +-14 % (data sheet
  * rev 3.3). An axis whose trim was not recorded (code 0) is held against the span of all
- * possible trims. The pod must stand still. Waits 0.5 s in all.
- * KN_OK: good. KN_E_DAMAGED: bad, see `failed`. Other errors are those of the transfer. */
+ * possible trims. The pod must stand still. Waits 0.75 s in all.
+ * KN_OK: good. KN_E_VALUE: bad, see `failed`. After both the settings of the set-up are in
+ * force again. Other errors are those of the transfer. */
 int8_t kn_mpu6050_self_test(kn_mpu6050 *m, kn_transfer *t);
 
 #endif

@@ -1,18 +1,19 @@
 /* What the drivers of sensors on the bus have in common. They know no port and no pod: they fill
  * in transfers and judge what came back. Their rules, with the MPU-6050 as example:
  *
- * Set-up and self-test go by steps from the main loop. kn_mpu6050_reset() goes to the first one.
- * Each call of kn_mpu6050_setup() or kn_mpu6050_self_test() is one step and returns
+ * Set-up and self-test go by steps from the main loop; kn_mpu6050_reset() and
+ * kn_mpu6050_self_test_begin() go to the first one. Each call of kn_mpu6050_setup() or
+ * kn_mpu6050_self_test() is one step, with the same transfer throughout, and returns
  *   KN_PENDING, t->address not 0   the transfer is to be carried out before the next call,
  *                                  which finds its result in t->status;
- *   KN_PENDING, t->address 0       the next call is to come after m->wait_ms;
+ *   KN_PENDING, t->address 0       the next call is to come after m->wait_ms (else 0);
  *   KN_OK                          done;
- *   a negative error               failed; a t->status other than KN_OK is handed on.
- * After either end the next step is the first again. A self-test leaves the sensor in need of
- * a set-up.
+ *   a negative error               failed; a t->status other than KN_OK is handed on. The next
+ *                                  call is the first step again.
  *
- * kn_mpu6050_read() only fills in the transfer of one reading into buffer `slot`, 0 to
- * KN_SLOTS - 1, of the driver; kn_mpu6050_decode() reads a slot while others may be under way.
+ * A reading: kn_mpu6050_read() only fills in its transfer; kn_mpu6050_finish() says that it
+ * ended well, which makes it the one that kn_mpu6050_decode() reads. That one stays whole until
+ * the reading after the next is begun.
  *
  * A transfer addresses the sensor's registers: the register's number, then the data. */
 #ifndef KN_REGISTERS_H
@@ -20,9 +21,6 @@
 
 #include "errors.h"
 #include "port.h"
-
-/* Readings of a sensor that can be held at once: one under way, others waiting to be summed. */
-#define KN_SLOTS 3
 
 /* Fill `t` to write `length` bytes: `bytes[0]` is the register, the rest goes into it and the
  * following ones. `bytes` must live until the transfer is done. */

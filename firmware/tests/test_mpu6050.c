@@ -31,19 +31,23 @@ static int8_t self_test(sim_chip *chip)
 {
     kn_transfer t = {.status = KN_E_BUS};
     int8_t result;
-    kn_mpu6050_reset(&driver);
+    kn_mpu6050_self_test_begin(&driver);
     while ((result = kn_mpu6050_self_test(&driver, &t)) == KN_PENDING) {
         carry_out(chip, &t);
     }
     return result;
 }
 
-static int8_t reading(sim_chip *chip, uint8_t slot, int32_t value[7])
+static int8_t reading(sim_chip *chip, int32_t value[7])
 {
     kn_transfer t = {0};
-    kn_mpu6050_read(&driver, slot, &t);
+    kn_mpu6050_read(&driver, &t);
     sim_chip_transfer(chip, &t);
-    return t.status != KN_OK ? t.status : kn_mpu6050_decode(&driver, slot, value);
+    if (t.status != KN_OK) {
+        return t.status;
+    }
+    kn_mpu6050_finish(&driver);
+    return kn_mpu6050_decode(&driver, value);
 }
 
 static void test_settings(void)
@@ -75,7 +79,7 @@ static void test_values(void)
     sim_mpu6050(&chip);
     check_case("values", 0);
     CHECK_EQUAL(set_up(&chip, 200), KN_OK);
-    CHECK_EQUAL(reading(&chip, 2, value), KN_OK);
+    CHECK_EQUAL(reading(&chip, value), KN_OK);
     CHECK_EQUAL(value[0], 4096);  /* 0.25 g at 16384 counts per g */
     CHECK_EQUAL(value[1], 0);
     CHECK_EQUAL(value[2], -8192);
@@ -100,27 +104,33 @@ static void test_extremes(void)
     chip.g[0] = 3.0;
     chip.g[1] = -3.0;
     chip.dps[2] = 1000.0;
-    CHECK_EQUAL(reading(&chip, 0, value), KN_OK);
+    CHECK_EQUAL(reading(&chip, value), KN_OK);
     CHECK_EQUAL(value[0], 32767);
     CHECK_EQUAL(value[1], -32768);
     CHECK_EQUAL(value[6], 32767);
 }
 
-static void test_slots_are_apart(void)
+static void test_the_last_finished_reading_stays(void)
 {
     sim_chip chip;
+    kn_transfer t = {0};
     int32_t value[7];
     sim_mpu6050(&chip);
-    check_case("slots", 0);
+    check_case("two buffers", 0);
     CHECK_EQUAL(set_up(&chip, 200), KN_OK);
-    for (uint8_t slot = 0; slot < KN_SLOTS; slot++) {
-        chip.g[0] = 0.1 * slot + 0.1;
-        CHECK_EQUAL(reading(&chip, slot, value), KN_OK);
-    }
-    for (uint8_t slot = 0; slot < KN_SLOTS; slot++) {
-        CHECK_EQUAL(kn_mpu6050_decode(&driver, slot, value), KN_OK);
-        CHECK_EQUAL(value[0], (int32_t)(1638.4 * (slot + 1) + 0.5));
-    }
+    CHECK_EQUAL(reading(&chip, value), KN_OK);
+    chip.g[0] = 0.5;
+    kn_mpu6050_read(&driver, &t); /* the next one is under way, then fails */
+    sim_chip_transfer(&chip, &t);
+    CHECK_EQUAL(kn_mpu6050_decode(&driver, value), KN_OK);
+    CHECK_EQUAL(value[0], 4096);
+    kn_mpu6050_read(&driver, &t);
+    sim_chip_transfer(&chip, &t);
+    CHECK_EQUAL(kn_mpu6050_decode(&driver, value), KN_OK);
+    CHECK_EQUAL(value[0], 4096);
+    kn_mpu6050_finish(&driver);
+    CHECK_EQUAL(kn_mpu6050_decode(&driver, value), KN_OK);
+    CHECK_EQUAL(value[0], 8192);
 }
 
 static void test_not_acknowledged(void)
@@ -192,20 +202,20 @@ static void test_vanishes(void)
     CHECK_EQUAL(set_up(&chip, 200), KN_E_NO_ANSWER);
     chip.gone = 0;
     CHECK_EQUAL(set_up(&chip, 200), KN_OK);
-    CHECK_EQUAL(reading(&chip, 0, value), KN_OK);
+    CHECK_EQUAL(reading(&chip, value), KN_OK);
     chip.gone = 1;
-    CHECK_EQUAL(reading(&chip, 0, value), KN_E_NO_ANSWER);
+    CHECK_EQUAL(reading(&chip, value), KN_E_NO_ANSWER);
     sim_mpu6050(&chip); /* its power came back: asleep, all 00 */
-    CHECK_EQUAL(reading(&chip, 0, value), KN_E_NO_ANSWER);
+    CHECK_EQUAL(reading(&chip, value), KN_E_NO_ANSWER);
     CHECK_EQUAL(set_up(&chip, 200), KN_OK);
-    CHECK_EQUAL(reading(&chip, 0, value), KN_OK);
+    CHECK_EQUAL(reading(&chip, value), KN_OK);
     CHECK_EQUAL(value[0], 4096);
     for (uint8_t i = 0; i < KN_MPU6050_BURST; i++) {
-        driver.raw[1][i] = 0xFF; /* nobody pulls the line */
+        driver.raw[driver.finished][i] = 0xFF; /* nobody pulls the line */
     }
-    CHECK_EQUAL(kn_mpu6050_decode(&driver, 1, value), KN_E_NO_ANSWER);
-    driver.raw[1][13] = 0xFE;
-    CHECK_EQUAL(kn_mpu6050_decode(&driver, 1, value), KN_OK);
+    CHECK_EQUAL(kn_mpu6050_decode(&driver, value), KN_E_NO_ANSWER);
+    driver.raw[driver.finished][13] = 0xFE;
+    CHECK_EQUAL(kn_mpu6050_decode(&driver, value), KN_OK);
     CHECK_EQUAL(value[0], -1);
     CHECK_EQUAL(value[6], -2);
 }
@@ -220,13 +230,15 @@ static void test_self_test(void)
     for (int axis = 0; axis < 6; axis++) {
         for (unsigned i = 0; i < sizeof row / sizeof row[0]; i++) {
             sim_chip chip;
+            int32_t value[7];
             sim_mpu6050(&chip);
             CHECK_EQUAL(set_up(&chip, 200), KN_OK);
             chip.answer[axis] = row[i].answer;
             check_case("answer of axis, percent", 1000 * axis + (int)(100.0 * row[i].answer));
-            CHECK_EQUAL(self_test(&chip), row[i].good ? KN_OK : KN_E_DAMAGED);
+            CHECK_EQUAL(self_test(&chip), row[i].good ? KN_OK : KN_E_VALUE);
             CHECK_EQUAL(driver.failed, row[i].good ? 0 : 1 << axis);
-            CHECK_EQUAL(set_up(&chip, 200), KN_OK);
+            CHECK_EQUAL(reading(&chip, value), KN_OK); /* the settings are back */
+            CHECK_EQUAL(value[0], 4096);
             CHECK_EQUAL(chip.registers[0x1C], 0);
         }
     }
@@ -245,7 +257,7 @@ static void test_every_trim(void)
         for (int axis = 0; axis < 6; axis++) {
             chip.answer[axis] = code != 0 ? 1.16 : 5.0;
         }
-        CHECK_EQUAL(self_test(&chip), KN_E_DAMAGED);
+        CHECK_EQUAL(self_test(&chip), KN_E_VALUE);
         CHECK_EQUAL(driver.failed, 0x3F);
     }
 }
@@ -270,7 +282,7 @@ int main(void)
     test_settings();
     test_values();
     test_extremes();
-    test_slots_are_apart();
+    test_the_last_finished_reading_stays();
     test_not_acknowledged();
     test_identity();
     test_deaf();
