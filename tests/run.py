@@ -23,6 +23,7 @@ import start  # noqa: E402
 IN_CI = os.environ.get("CI", "").lower() in ("1", "true", "yes")
 DATA_VARIABLE = "KNUCKLE_TEST_DATA"
 PROCESSES = "2"
+CODE = ["host", "tests", "firmware"]
 # What is built before the tests, which use it: target of firmware/Makefile, commands and files.
 BUILDS = [
     ("board", ["make", "avr-gcc", "avr-objdump", "/usr/lib/avr/include/avr/io.h"]),
@@ -119,8 +120,8 @@ def main():
     absent += unbuilt
     failed += [f"missing: {name}" for name, _ in absent] if IN_CI else []
     for check in (
-        ["ruff", "check", "host", "tests"],
-        ["ruff", "format", "--check", "host", "tests"],
+        ["ruff", "check", *CODE],
+        ["ruff", "format", "--check", *CODE],
         ["mypy"],
     ):
         code, _ = run_shown([python, "-m", *check])

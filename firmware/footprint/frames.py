@@ -33,7 +33,7 @@ def frame_name(label: str, frames: dict[str, int]) -> str | None:
     """Return the name under which a label's frame is known; the compiler's clones
     (``name.part.0``, ``name.constprop.3``) go by their origin's.
     """
-    for name in (label, label.split(".")[0]):
+    for name in (label, label.split(".", maxsplit=1)[0]):
         if name in frames:
             return name
     return None

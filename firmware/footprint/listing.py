@@ -1,5 +1,6 @@
 """The program's disassembly as functions with the calls they make."""
 
+import itertools
 import re
 import subprocess
 from dataclasses import dataclass, field
@@ -81,7 +82,7 @@ def parse_listing(text: str) -> list[Function]:
             address, name = int(found.group(1), 16), found.group(2)
             target = _jump_target(name, found.group(3) or "", found.group(4) or "")
             functions[-1].instructions.append(Instruction(address, name, target, source))
-    for function, following in zip(functions, functions[1:], strict=False):
+    for function, following in itertools.pairwise(functions):
         function.end = following.start
     if functions and functions[-1].instructions:
         functions[-1].end = functions[-1].instructions[-1].address + 2

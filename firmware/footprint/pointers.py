@@ -85,7 +85,9 @@ def stray_pointers(sources: dict[str, str]) -> list[str]:
     return found
 
 
-def check_port(members: list[tuple[str, int, bool]], content: bytes, labels: dict[str, int]) -> None:
+def check_port(
+    members: list[tuple[str, int, bool]], content: bytes, labels: dict[str, int]
+) -> None:
     """Raise Unbounded unless the program's port struct points to TARGETS.
 
     Pointers to functions count words of two bytes, labels bytes.

@@ -100,5 +100,6 @@ void kn_edges_listen(void *self);
 /* watchdog.c: bites after 0.5 s without kn_watchdog_alive(). */
 uint8_t kn_watchdog_open(void); /* returns enum kn_reset_cause */
 void kn_watchdog_alive(void *self);
+extern volatile uint16_t kn_watchdog_silence; /* turns of timer 2 since then */
 
 #endif

@@ -92,5 +92,6 @@ ISR(TIMER1_OVF_vect)
 
 ISR(TIMER2_OVF_vect)
 {
+    kn_watchdog_silence++;
     kn_wake();
 }

@@ -3,11 +3,14 @@
 
 #include <avr/wdt.h>
 
-/* A mark in memory that a reset leaves alone, for bootloaders that clear MCUSR before this
- * program sees it: by it a hang is known all the same. */
-#define MARK_HUNG 0x4B4E4855ul
+/* These lie where a reset leaves them alone, for bootloaders that clear MCUSR before this program
+ * sees it: how long the main loop had been silent then tells a hang all the same. */
+#define MARK 0x4B4E5744ul
+enum { HUNG_TURNS = 300 }; /* of 1.024 ms; the watchdog's own clock may be a fifth fast */
 static uint32_t mark __attribute__((section(".noinit")));
-uint8_t kn_watchdog_flags __attribute__((section(".noinit"))); /* see start.S */
+volatile uint16_t kn_watchdog_silence __attribute__((section(".noinit")));
+
+uint8_t kn_watchdog_flags __attribute__((section(".noinit"))); /* MCUSR, from start.S */
 
 /* This program clears the flags at each start, so more than one stands for the resets since
  * then, and the first in this order was the first in time: a bootloader that was entered by the
@@ -31,12 +34,14 @@ static uint8_t cause_of(uint8_t flag_bits, uint8_t hung)
 
 uint8_t kn_watchdog_open(void)
 {
-    const uint8_t cause = cause_of(kn_watchdog_flags, mark == MARK_HUNG);
-    mark = 0;
+    const uint8_t cause = cause_of(
+        kn_watchdog_flags, mark == MARK && kn_watchdog_silence >= HUNG_TURNS);
+    mark = MARK;
+    kn_watchdog_silence = 0;
     const uint8_t before = kn_irq_off();
     wdt_reset();
     WDTCSR = (1 << WDCE) | (1 << WDE);
-    WDTCSR = (1 << WDIE) | (1 << WDE) | (1 << WDP2) | (1 << WDP0);
+    WDTCSR = (1 << WDE) | (1 << WDP2) | (1 << WDP0);
     kn_irq_restore(before);
     return cause;
 }
@@ -45,14 +50,7 @@ void kn_watchdog_alive(void *self)
 {
     (void)self;
     wdt_reset();
-}
-
-/* First the interrupt, to leave the mark; then the reset. With interrupts off the reset comes
- * alone, one time-out later. */
-ISR(WDT_vect)
-{
-    mark = MARK_HUNG;
-    wdt_enable(WDTO_15MS);
-    for (;;) {
-    }
+    const uint8_t before = kn_irq_off();
+    kn_watchdog_silence = 0;
+    kn_irq_restore(before);
 }
