@@ -19,14 +19,23 @@ TERMS: dict[str, str] = {
     "calibration": "accelerometer bias, scale and cross-axis",
     "chip_turn": "turn of the chip in its case",
     "gyro_calibration": "gyro scale and cross-axis",
+    "gyro_turn": "turn of the gyro's own chip in its case",
     "mount": "mount: spin axis against the pod",
     "roll": "roll of the wheel while steering",
     "straight_ahead": "toe and straight ahead",
     "plates": "turn-plate readings",
+    "linear": "readings of the linear sensor, and its play",
+    "linear_calibration": "scale and straightness of the linear sensor",
+    "linear_geometry": "lever, distance and angles of the linear sensor",
     "pads": "slope of the pads",
     "body_roll": "roll of the body",
     "lever": "lever arm of a moving wheel",
     "scatter": "disagreement between rests",
+    "touch": "touching down: repeats",
+    "rim_length": "length between the touches",
+    "height": "touches of unequal height, with camber",
+    "string": "string against the car",
+    "runout": "runout of the rim",
 }
 """What each source is called in a budget; the keys are the sources of the JSON output."""
 

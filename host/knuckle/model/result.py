@@ -12,6 +12,7 @@ class Quantity(StrEnum):
     CAMBER = "camber"
     CASTER = "caster"
     SAI = "steering_axis_inclination"
+    TOE = "toe"
 
 
 class Position(StrEnum):
@@ -32,7 +33,7 @@ class BudgetTerm:
         What it is, in words.
     source : str
         What it comes from (noise, gyro, calibration, mount, roll, straight_ahead, plates,
-        pads): readings that share a source share its error.
+        linear, linear_calibration, linear_geometry, pads): readings that share a source share its error.
     standard_uncertainty : float
         In the unit of the result.
     degrees_of_freedom : float
@@ -97,6 +98,28 @@ class PlacedRest:
     steer_deg: float | None
 
 
+class Place(StrEnum):
+    """Where a length was measured to a wheel's rim."""
+
+    FRONT = "front"
+    REAR = "rear"
+
+
+@dataclass(frozen=True, slots=True)
+class PlacedTouch:
+    """A length taken at a rim as part of a measurement of toe.
+
+    `start_s` and `end_s` (pod time) are None for a length that was typed in.
+    """
+
+    place: Place
+    start_s: float | None
+    end_s: float | None
+    reading_mm: float
+    length_mm: float
+    length_expanded_uncertainty_mm: float
+
+
 @dataclass(frozen=True, slots=True)
 class Notice:
     """A warning or the reason of a refusal; codes are listed in docs/results.md."""
@@ -112,9 +135,9 @@ class Outcome:
     Attributes
     ----------
     measure : str
-        "camber" or "sweep".
+        "camber", "sweep", "toe" or "linear".
     wheel : str
-        LF, RF, LR or RR.
+        LF, RF, LR or RR; empty where no wheel was measured.
     results : dict of Quantity to Result
         Empty when refused.
     rests : tuple of PlacedRest
@@ -125,6 +148,8 @@ class Outcome:
         Why there is no result.
     details : dict of str to float or str
         Further figures: closure, hysteresis, goodness of fit, the two-reading rule.
+    touches : tuple of PlacedTouch
+        Lengths to the rim, in the order in which they were taken; of toe only.
     """
 
     measure: str
@@ -134,3 +159,4 @@ class Outcome:
     warnings: tuple[Notice, ...] = ()
     refused: Notice | None = None
     details: dict[str, float | str] = field(default_factory=dict)
+    touches: tuple[PlacedTouch, ...] = ()

@@ -21,6 +21,7 @@ _REMEDIES = {
     "calibration": "use a better calibrated pod, or give its --calibration.",
     "chip_turn": "use a better calibrated pod, or give its --calibration.",
     "gyro_calibration": "calibrate the gyro, or give turn-plate angles with --plates.",
+    "gyro_turn": "calibrate the gyro, or give turn-plate angles with --plates.",
     "mount": "check how the pod sits on the rim; give what you know of it with --mount-tilt "
     "and --mount-yaw.",
     "roll": "hold the foot brake firmly, or wedge the pedal.",
@@ -30,6 +31,14 @@ _REMEDIES = {
     "body_roll": "read the body's roll at each lock more closely.",
     "lever": "stop at each lock instead of passing through.",
     "scatter": "find out what moved, and measure again.",
+    "linear_calibration": "calibrate the sensor with `knuckle linear calibrate`, at five known "
+    "lengths or more.",
+    "touch": "touch each place more often, at the same mark.",
+    "rim_length": "measure the length between the touches more closely.",
+    "height": "touch front and rear at the same height.",
+    "string": "set the string with more care, and give what you know of it with --string.",
+    "runout": "measure again with the wheel rolled on by half a turn: the mean of both is free "
+    "of it.",
 }
 
 
