@@ -11,10 +11,9 @@ import numpy as np
 from knuckle.model.block import IntArray
 from knuckle.sim.case import Stream
 from knuckle.sim.line import FaultyLine
-from knuckle.sim.rig import Rig
 from knuckle.sim.scenario import Scenario
 from knuckle.sim.settings import SettingsMemory
-from knuckle.sim.truth import Truth
+from knuckle.sim.world import PodOnCar
 from knuckle.wire import budget
 from knuckle.wire.codec import CommandDecoder, encode_message
 from knuckle.wire.commands import parse_cue, parse_set_rate
@@ -24,7 +23,6 @@ from knuckle.wire.messages import (
     AckCode,
     ClockReply,
     Command,
-    Cue,
     Fault,
     FaultCode,
     Hello,
@@ -46,12 +44,11 @@ HELLO_STREAMING_S: Final = 5.0
 STATUS_S: Final = 1.0
 POD_ITSELF: Final = 255
 """Channel of a fault that is the pod's own (docs/protocol.md)."""
-_AFTER_END_S = 1.0
 _FASTEST_HZ = 1000.0
 _NEVER = math.inf
 
 
-class SimulatedPod:
+class SimulatedPod(PodOnCar):
     """A pod on a simulated car.
 
     The script starts with the first START (or at boot, for a pod that starts streaming by
@@ -63,13 +60,6 @@ class SimulatedPod:
     seed : int or None
         None takes the scenario's own.
 
-    Attributes
-    ----------
-    now_s : float
-        Time of the simulated world, seconds since the pod got power.
-    cues : list of (float, Cue)
-        Cues received, with their time.
-
     Raises
     ------
     UsageError
@@ -77,18 +67,13 @@ class SimulatedPod:
     """
 
     def __init__(self, scenario: Scenario, seed: int | None = None) -> None:
-        self.scenario = scenario
-        self.seed = scenario.seed if seed is None else seed
-        self.now_s = 0.0
-        self.cues: list[tuple[float, Cue]] = []
-        self._rig = Rig(scenario, self.seed)
+        super().__init__(scenario, seed)
         self._channels = self._rig.channels
         self._line = FaultyLine(scenario.faults.line, self._rig.case.generator(Stream.LINE))
         self._decoder = CommandDecoder()
         self._settings = SettingsMemory(self._rig.case)
         pod = scenario.pod
         self._fast = 1.0 + pod.clock_ppm * 1e-6
-        self._script_zero_s: float | None = None
         self._restart_at_s = _NEVER
         self._cut_at_s = _NEVER
         self._first_tick = 0
@@ -131,32 +116,7 @@ class SimulatedPod:
         while (command := self._decoder.next_event()) is not None:
             self._obey(command)
 
-    @property
-    def connected(self) -> bool:
-        """Whether the link stands; false while the fault `disconnect` lasts."""
-        fault = self.scenario.faults.disconnect
-        return not (fault.on and fault.at_s <= self.script_s < fault.at_s + fault.length_s)
-
-    @property
-    def finished(self) -> bool:
-        """Whether the script is over, and a second more."""
-        return self.script_s >= self._rig.person.end_s + _AFTER_END_S
-
-    @property
-    def script_s(self) -> float:
-        """Seconds since the script's start; minus infinity before."""
-        return -math.inf if self._script_zero_s is None else self.now_s - self._script_zero_s
-
-    def truth(self) -> Truth:
-        """Return what really happened so far; times are seconds since the script's start."""
-        return self._rig.truth()
-
     # ---- time -------------------------------------------------------------------------------
-
-    def _set_now(self, at_s: float) -> None:
-        self.now_s = max(self.now_s, at_s)
-        if self._script_zero_s is not None:
-            self._rig.person.plan_until(self.script_s)
 
     def _tick(self, at_s: float) -> int:
         ticks = round((at_s - self._boot_s) * self.scenario.pod.tick_hz * self._fast)
@@ -241,8 +201,7 @@ class SimulatedPod:
         return budget.least_averaging(pod.baud, self._channels, self._period_ticks, pod.tick_hz)
 
     def _start(self, at_s: float) -> None:
-        if self._script_zero_s is None:
-            self._script_zero_s = at_s
+        if self._begin_script(at_s):
             faults = self.scenario.faults
             if faults.restart.on:
                 self._restart_at_s = at_s + faults.restart.at_s
@@ -395,7 +354,5 @@ class SimulatedPod:
         pattern = parse_cue(payload)
         if pattern is None:
             return AckCode.BAD_VALUE if len(payload) == 1 else AckCode.BAD_LENGTH
-        self.cues.append((self.now_s, pattern))
-        if self._script_zero_s is not None:
-            self._rig.person.cue(self.script_s, pattern)
+        self._hear(pattern)
         return AckCode.OK

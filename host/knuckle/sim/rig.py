@@ -17,7 +17,7 @@ from knuckle.sim.kinematics import caster_as_swept_deg
 from knuckle.sim.linear import LinearChannels
 from knuckle.sim.motion import Motion
 from knuckle.sim.scenario import Scenario
-from knuckle.sim.sensor import Chip
+from knuckle.sim.sensor import Chip, Signals
 from knuckle.sim.spec import Purpose
 from knuckle.sim.truth import ScriptedRest, Truth
 from knuckle.wire import budget
@@ -115,12 +115,23 @@ class Rig:
 
         Calls follow each other in time; how the times are divided into calls changes nothing.
         """
-        if t_s.size:
-            self.person.plan_until(float(t_s[-1]))
-        read = self.chip.read(t_s, self.person.motion(t_s), period_s)
+        read = self.chip.read(t_s, self._motion(t_s), period_s)
         if not self.linear.channels:
             return read
         return np.concatenate([read, self.linear.read(t_s, self._lengths_mm(t_s))], axis=1)
+
+    def signals(self, t_s: FloatArray, period_s: float) -> Signals:
+        """Return what a chip that is read every `period_s` feels at increasing script times."""
+        return self.chip.signals(t_s, self._motion(t_s), period_s)
+
+    def sent_mm(self, t_s: FloatArray) -> FloatArray:
+        """Return what the linear sensor would send without noise and steps, shape (n,)."""
+        return self.linear.sent_mm(self._lengths_mm(t_s))
+
+    def _motion(self, t_s: FloatArray) -> Motion:
+        if t_s.size:
+            self.person.plan_until(float(t_s[-1]))
+        return self.person.motion(t_s)
 
     def away(self, t_s: FloatArray) -> BoolArray:
         """Return when the linear sensor does not answer, shape (n,)."""

@@ -6,6 +6,8 @@ the truth in chip axes, plus bias, plus noise; then the temperature's part, quan
 
 from __future__ import annotations
 
+from typing import NamedTuple
+
 import numpy as np
 
 from knuckle.model.block import FloatArray, IntArray
@@ -58,6 +60,17 @@ def channels(case: Case) -> tuple[Channel, ...]:
     return (accel, gyro, temperature) if case.scenario.pod.gyro else (accel, temperature)
 
 
+class Signals(NamedTuple):
+    """What the chip would read if it had neither steps nor ends."""
+
+    accel_g: FloatArray
+    """Shape (n, 3)."""
+    gyro_dps: FloatArray | None
+    """Shape (n, 3); None without a gyro."""
+    temp_c: FloatArray
+    """Shape (n,)."""
+
+
 class Chip:
     """The sensor chip: keeps the walk of its zero rate between calls.
 
@@ -79,7 +92,16 @@ class Chip:
         return bool(np.any((raw[:, :3] <= -self._limit) | (raw[:, :3] >= self._limit - 1)))
 
     def read(self, t_s: FloatArray, motion: Motion, period_s: float) -> IntArray:
-        """Return raw counts, shape (n, axes of all channels).
+        """Return raw counts, shape (n, axes of all channels); parameters as for `signals`."""
+        signals = self.signals(t_s, motion, period_s)
+        parts = [_counts(signals.accel_g, self.channels[0], self._limit)]
+        if signals.gyro_dps is not None:
+            parts.append(_counts(signals.gyro_dps, self.channels[1], _FULL))
+        parts.append(_counts(signals.temp_c[:, None], self.channels[-1], _FULL))
+        return np.concatenate(parts, axis=1)
+
+    def signals(self, t_s: FloatArray, motion: Motion, period_s: float) -> Signals:
+        """Return readings with all errors of the chip, noise included, as real numbers.
 
         Parameters
         ----------
@@ -103,8 +125,8 @@ class Chip:
         accel += chip.accel_bias_g + warmer * chip.accel_bias_per_c_g
         accel += warmer * chip.accel_scale_per_c * force
         accel += s.accel_noise_ug * 1e-6 * white * normal[:, :3]
-        parts = [_counts(accel, self.channels[0], self._limit)]
 
+        gyro = None
         if self._case.scenario.pod.gyro:
             walk = np.cumsum(s.gyro_bias_walk_dps * np.sqrt(period_s) * normal[:, 3:6], axis=0)
             walk += self._walk_dps
@@ -114,10 +136,7 @@ class Chip:
             gyro += chip.gyro_bias_dps + warmer * chip.gyro_bias_per_c_dps + walk
             gyro += force @ chip.gyro_per_g_dps.T
             gyro += s.gyro_noise_dps * white * normal[:, 6:9]
-            parts.append(_counts(gyro, self.channels[1], _FULL))
-        temp = temp_c[:, None] + _TEMP_NOISE_C * normal[:, 9:]
-        parts.append(_counts(temp, self.channels[-1], _FULL))
-        return np.concatenate(parts, axis=1)
+        return Signals(accel, gyro, temp_c + _TEMP_NOISE_C * normal[:, 9])
 
 
 def _counts(value: FloatArray, channel: Channel, limit: int) -> IntArray:
