@@ -4,11 +4,15 @@ from __future__ import annotations
 
 import dataclasses
 from dataclasses import dataclass
+from typing import Final
 
 import numpy as np
 
+from knuckle.estimate.data_sheets import Parts, accelerometer_sheet, gyro_sheet
 from knuckle.estimate.priors import AccelerometerPrior, GyroPrior, Priors
 from knuckle.model.block import Block, FloatArray
+
+NO_PARTS: Final = Parts()
 
 
 @dataclass(frozen=True)
@@ -65,11 +69,22 @@ class Calibration:
         accel_g = (block.accel_g - self.bias_g) @ back.T
         return dataclasses.replace(block, accel_g=accel_g, gyro_dps=gyro_dps)
 
-    def priors(self, others: Priors) -> Priors:
+    def priors(
+        self, others: Priors, parts: Parts = NO_PARTS, temp_c: float | None = None
+    ) -> Priors:
         """Return priors in which this calibration's covariance stands for the sensor.
 
         After correction an error dM of the matrix acts as inv(M) dM, one of the bias as
         inv(M) db: the covariance is carried over by that linear map.
+
+        Parameters
+        ----------
+        others : Priors
+        parts : Parts
+            For what the calibration does not say: the data sheet's drift with temperature,
+            and a gyro that is a chip of its own.
+        temp_c : float, optional
+            Temperature of the readings.
         """
         back = np.linalg.inv(self.matrix)
         carry = np.zeros((12, 12))
@@ -78,8 +93,16 @@ class Calibration:
         accelerometer = AccelerometerPrior(
             carry @ self.covariance @ carry.T, self.turn_deg, calibrated=True
         )
-        gyro = GyroPrior.data_sheet()
+        if self.temp_c is not None and temp_c is not None:
+            sheet = accelerometer_sheet(parts.accelerometer)
+            accelerometer = accelerometer.at_other_temperature(sheet, temp_c - self.temp_c)
+        own_chip = parts.are_two_chips
+        gyro = GyroPrior.data_sheet(gyro_sheet(parts.gyro), own_chip=own_chip)
         if self.gyro is not None:
             carry_gyro = np.kron(np.linalg.inv(self.gyro.matrix), np.eye(3))
-            gyro = GyroPrior(carry_gyro @ self.gyro.covariance @ carry_gyro.T, calibrated=True)
+            gyro = GyroPrior(
+                carry_gyro @ self.gyro.covariance @ carry_gyro.T,
+                calibrated=True,
+                turn_deg=self.turn_deg if own_chip else None,
+            )
         return dataclasses.replace(others, accelerometer=accelerometer, gyro=gyro)

@@ -6,6 +6,13 @@ from dataclasses import dataclass, field, replace
 
 import numpy as np
 
+from knuckle.estimate.data_sheets import (
+    CHIP_TURN_DEG,
+    MPU6050_ACCELEROMETER,
+    MPU6050_GYRO,
+    AccelerometerSheet,
+    GyroSheet,
+)
 from knuckle.model.block import FloatArray
 
 
@@ -78,13 +85,32 @@ class AccelerometerPrior:
         return cls.independent(1.0, 0.1, 0.1, 0.05, calibrated=True)
 
     @classmethod
-    def data_sheet(cls) -> AccelerometerPrior:
-        """Return the MPU-6050's tolerances (data sheet rev 3.3, table 6.2) as one sigma.
+    def data_sheet(cls, sheet: AccelerometerSheet = MPU6050_ACCELEROMETER) -> AccelerometerPrior:
+        """Return a data sheet's tolerances as one sigma, with `CHIP_TURN_DEG`."""
+        return cls.independent(
+            np.array(sheet.bias_mg),
+            sheet.scale_percent,
+            sheet.cross_axis_percent,
+            CHIP_TURN_DEG,
+            calibrated=False,
+        )
 
-        Zero-g +-50 mg (X, Y) and +-80 mg (Z), scale +-3 %, cross-axis +-2 %; the chip is taken
-        to be turned in its case by 1.5 deg (common practice, no source).
+    def at_other_temperature(self, sheet: AccelerometerSheet, apart_c: float) -> AccelerometerPrior:
+        """Return the prior so many degrees from where the readings were calibrated.
+
+        Offset and scale drift independently on each axis, as far as the data sheet lets them.
+
+        Parameters
+        ----------
+        sheet : AccelerometerSheet
+        apart_c : float
+            Degrees Celsius between calibration and use, of either sign.
         """
-        return cls.independent(np.array([50.0, 50.0, 80.0]), 3.0, 2.0, 1.5, calibrated=False)
+        drift = np.zeros(12)
+        drift[:3] = np.array(sheet.bias_mg_per_c) / 1000.0
+        drift[[3, 7, 11]] = sheet.scale_percent_per_c / 100.0
+        covariance = self.covariance + np.diag((drift * apart_c) ** 2)
+        return AccelerometerPrior(covariance, self.turn_deg, self.calibrated)
 
     def overridden(self, stated: SensorFigures) -> AccelerometerPrior:
         """Return the prior with the figures that the user stated in place of its own."""
@@ -108,26 +134,46 @@ class GyroPrior:
     Attributes
     ----------
     covariance : ndarray, shape (9, 9)
-        Of E, row by row. The turn is the accelerometer's: it is one chip.
+        Of E, row by row.
     calibrated : bool
+    turn_deg : float or None
+        One sigma of each of the three angles by which the gyro is turned in the case; None
+        where it is the accelerometer's chip: then that turn is common to both.
     """
 
     covariance: FloatArray
     calibrated: bool
+    turn_deg: float | None = None
 
     @classmethod
     def independent(
-        cls, scale_percent: float, cross_axis_percent: float, calibrated: bool
+        cls,
+        scale_percent: float,
+        cross_axis_percent: float,
+        calibrated: bool,
+        turn_deg: float | None = None,
     ) -> GyroPrior:
         """Build the prior from independent standard uncertainties."""
         matrix = np.full((3, 3), cross_axis_percent / 100.0)
         np.fill_diagonal(matrix, scale_percent / 100.0)
-        return cls(np.diag(matrix.ravel() ** 2), calibrated)
+        return cls(np.diag(matrix.ravel() ** 2), calibrated, turn_deg)
 
     @classmethod
-    def data_sheet(cls) -> GyroPrior:
-        """Return the MPU-6050's tolerances (data sheet rev 3.3, table 6.1) as one sigma."""
-        return cls.independent(3.0, 2.0, calibrated=False)
+    def data_sheet(cls, sheet: GyroSheet = MPU6050_GYRO, *, own_chip: bool = False) -> GyroPrior:
+        """Return a data sheet's tolerances as one sigma.
+
+        Parameters
+        ----------
+        sheet : GyroSheet
+        own_chip : bool
+            Whether the gyro is another chip than the accelerometer: turned by itself.
+        """
+        return cls.independent(
+            sheet.scale_percent,
+            sheet.cross_axis_percent,
+            calibrated=False,
+            turn_deg=CHIP_TURN_DEG if own_chip else None,
+        )
 
     def overridden(self, stated: SensorFigures) -> GyroPrior:
         """Return the prior with the figures that the user stated in place of its own."""
@@ -136,7 +182,10 @@ class GyroPrior:
         scale = _part(stated.gyro_scale_percent, 100.0)
         covariance = _with_variance(self.covariance, diagonal, scale)
         covariance = _with_variance(covariance, crossed, _part(stated.gyro_cross_percent, 100.0))
-        return GyroPrior(covariance, self.calibrated or scale is not None)
+        turn_deg = self.turn_deg
+        if turn_deg is not None and stated.chip_turn_deg is not None:
+            turn_deg = stated.chip_turn_deg
+        return GyroPrior(covariance, self.calibrated or scale is not None, turn_deg)
 
 
 def _part(value: float | None, whole: float) -> float | None:

@@ -190,6 +190,8 @@ class WheelModel:
         ]
         if self._turns.size:
             known.append(Known("gyro", "gyro_calibration", np.zeros(9), priors.gyro.covariance))
+            if priors.gyro.turn_deg is not None:
+                known.append(within("gyro_turn", "gyro_turn", priors.gyro.turn_deg, 3))
         if self._body_roll is not None and priors.body_roll is not None:
             known.append(known_deg("body_roll", "body_roll", priors.body_roll))
         if self._slipped.any():
@@ -235,6 +237,9 @@ class WheelModel:
         theta = np.zeros((*lead, self.count), dtype=x.dtype)
         theta[..., self._others] = part("theta", self.count - 1)
         accel, chip = part("accel", 12), chip_turn(part("chip_turn", 3))
+        gyro_chip = chip
+        if "gyro_turn" in self.unknowns:
+            gyro_chip = chip_turn(part("gyro_turn", 3))
         one = np.eye(3)
         locks = part("body_roll", 2)
         shares = self._body_roll or BodyRoll(np.zeros(self.count), np.zeros(self.count))
@@ -247,7 +252,7 @@ class WheelModel:
             roll=part("roll", self.count),
             bias=accel[..., :3],
             matrix=one + accel[..., 3:].reshape(*lead, 3, 3) + chip,
-            gyro_matrix=one + part("gyro", 9).reshape(*lead, 3, 3) + chip,
+            gyro_matrix=one + part("gyro", 9).reshape(*lead, 3, 3) + gyro_chip,
             toe=part("toe", 1)[..., 0],
             pads=part("pads", 2),
             body_roll=locks[..., :1] * shares.left_share + locks[..., 1:] * shares.right_share,

@@ -22,6 +22,7 @@ _REMEDIES = {
     "chip_turn": "use a better calibrated pod, or give its --calibration.",
     "gyro_calibration": "calibrate the gyro, or give turn-plate angles with --plates.",
     "gyro_turn": "calibrate the gyro, or give turn-plate angles with --plates.",
+    "gyro_turn": "calibrate the gyro, or give turn-plate angles with --plates.",
     "mount": "check how the pod sits on the rim; give what you know of it with --mount-tilt "
     "and --mount-yaw.",
     "roll": "hold the foot brake firmly, or wedge the pedal.",

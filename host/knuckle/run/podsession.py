@@ -259,10 +259,13 @@ class PodSession:
             else:
                 self._introduce(hello, self.seen.settings, self.seen.settings_problem)
                 self._start(hello)
-        elif self.seen is not None and self.seen.hello is not None:
-            if self.seen.hello.channels != hello.channels:
-                # Its sensors came or went between its first word and START.
-                self._introduce(hello, self.seen.settings, self.seen.settings_problem)
+        elif self._table_changed(hello) and self.seen is not None:
+            # Its sensors came or went between its first word and START.
+            self._introduce(hello, self.seen.settings, self.seen.settings_problem)
+
+    def _table_changed(self, hello: Hello) -> bool:
+        before = self.seen.hello if self.seen is not None else None
+        return before is not None and before.channels != hello.channels
 
     def _text_pod(self, header: TextHeader) -> None:
         problem = "A pod of the text format keeps no settings."

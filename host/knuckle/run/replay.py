@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 
+import numpy as np
+
 from knuckle.errors import RecordingError, UsageError
-from knuckle.estimate.calibration import Calibration
-from knuckle.estimate.priors import AccelerometerPrior, Priors
+from knuckle.estimate.calibration import NO_PARTS, Calibration
+from knuckle.estimate.data_sheets import Parts, accelerometer_sheet, gyro_sheet
+from knuckle.estimate.priors import AccelerometerPrior, GyroPrior, Priors
 from knuckle.model.block import Block
 from knuckle.model.linear import LinearBlock, linear_of
 from knuckle.model.wheel import Wheel
@@ -16,6 +19,7 @@ from knuckle.run.calibrations import CALIBRATION, check_same_pod, of_settings
 from knuckle.run.parts import Part, from_facts
 from knuckle.store.capture import CaptureReader, is_capture, read_capture
 from knuckle.store.recording import Decoded, decode
+from knuckle.wire.messages import ChannelKind, Hello, Sensor
 from knuckle.wire.textlog import read_csv, read_log
 
 SLOWEST_HZ = 2.0
@@ -54,6 +58,8 @@ class Recording:
     """The pod's, as it is stored; empty if not known."""
     linear: LinearBlock | None = None
     """The linear channels of all samples that hold any, not calibrated."""
+    sensors: Parts = NO_PARTS
+    """The parts that the pod's hello or the log names."""
 
     def calibrated(
         self, priors: Priors, given: Calibration | None, uncalibrated: bool
@@ -84,9 +90,13 @@ class Recording:
                 )
         calibration = None if uncalibrated else given or self.stored
         if calibration is not None:
-            return calibration.applied(self.block), calibration.priors(priors)
+            temp_c = mean_temperature_c(self.block)
+            return calibration.applied(self.block), calibration.priors(priors, self.sensors, temp_c)
+        own_chip = self.sensors.are_two_chips
+        gyro = GyroPrior.data_sheet(gyro_sheet(self.sensors.gyro), own_chip=own_chip)
+        priors = replace(priors, gyro=gyro)
         if uncalibrated or not self.says_calibrated:
-            sheet = AccelerometerPrior.data_sheet()
+            sheet = AccelerometerPrior.data_sheet(accelerometer_sheet(self.sensors.accelerometer))
             return self.block, replace(priors, accelerometer=sheet)
         return self.block, priors
 
@@ -191,6 +201,7 @@ def read_recording(path: Path, stream: int | None = None) -> Recording:
             wheel=wheel,
             identity=identity,
             linear=linear_of(block),
+            sensors=Parts(facts.get("accelerometer", ""), facts.get("gyro", "")),
         )
     with read_capture(path) as capture:
         wanted = _stream(capture, stream)
@@ -226,7 +237,29 @@ def recording_of(
         parts,
         identity=_identity(decoded),
         linear=decoded.linear,
+        sensors=sensors_of(decoded.hello, decoded.text_facts),
     )
+
+
+def sensors_of(hello: Hello | None, facts: Mapping[str, str]) -> Parts:
+    """Return the parts that a hello names, or a text pod's facts."""
+    if hello is None:
+        return Parts(facts.get("accelerometer", ""), facts.get("gyro", ""))
+
+    def name(kind: ChannelKind) -> str:
+        row = next((c for c in hello.channels if c.kind == kind and c.axes == 3), None)
+        known = row is not None and row.sensor is not Sensor.UNKNOWN
+        return row.sensor.name.lower() if row is not None and known else ""
+
+    return Parts(name(ChannelKind.ACCELEROMETER), name(ChannelKind.GYRO))
+
+
+def mean_temperature_c(block: Block) -> float | None:
+    """Return the mean temperature of the samples that have one; None if none has."""
+    if block.temp_c is None:
+        return None
+    read = block.temp_c[np.isfinite(block.temp_c)]
+    return float(read.mean()) if read.size else None
 
 
 def _identity(decoded: Decoded) -> str:

@@ -1,0 +1,134 @@
+"""What a sensor's data sheet leaves open, by the part that a pod names in its hello."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import Final
+
+Three = tuple[float, float, float]
+
+CHIP_TURN_DEG: Final = 1.5
+"""How far a chip is turned in its case, each axis, one sigma: common practice, no source."""
+
+
+@dataclass(frozen=True, slots=True)
+class AccelerometerSheet:
+    """An accelerometer without calibration, as one sigma.
+
+    A tolerance that the sheet calls typical is taken as one sigma; one that it calls a limit,
+    as the bounds of a uniform distribution (GUM, JCGM 100:2008, 4.3.7).
+
+    Attributes
+    ----------
+    part : str
+        Its name for people.
+    bias_mg : tuple of three floats
+        Zero-g offset.
+    scale_percent, cross_axis_percent : float
+    bias_mg_per_c : tuple of three floats
+        Drift of the offset, mg a degree Celsius.
+    scale_percent_per_c : float
+        Drift of the scale.
+    noise_ug : float
+        Noise density, micro-g per sqrt(Hz).
+    """
+
+    part: str
+    bias_mg: Three
+    scale_percent: float
+    cross_axis_percent: float
+    bias_mg_per_c: Three
+    scale_percent_per_c: float
+    noise_ug: float
+
+
+@dataclass(frozen=True, slots=True)
+class GyroSheet:
+    """A gyro without calibration, as one sigma.
+
+    Attributes
+    ----------
+    part : str
+    scale_percent, cross_axis_percent : float
+    bias_dps : float
+        Zero-rate output.
+    noise_dps : float
+        Noise density, deg/s per sqrt(Hz).
+    """
+
+    part: str
+    scale_percent: float
+    cross_axis_percent: float
+    bias_dps: float
+    noise_dps: float
+
+
+_RECTANGLE = math.sqrt(3.0)
+
+MPU6050_ACCELEROMETER: Final = AccelerometerSheet(
+    "MPU-6050",
+    bias_mg=(50.0, 50.0, 80.0),
+    scale_percent=3.0,
+    cross_axis_percent=2.0,
+    # +-35 and +-60 mg over 0 to 70 C: limits over 45 C to the far end, from 25 C.
+    bias_mg_per_c=(35.0 / 45.0 / _RECTANGLE, 35.0 / 45.0 / _RECTANGLE, 60.0 / 45.0 / _RECTANGLE),
+    scale_percent_per_c=0.02 / _RECTANGLE,
+    noise_ug=400.0,
+)
+"""Data sheet rev 3.3, table 6.2."""
+
+MPU6050_GYRO: Final = GyroSheet(
+    "MPU-6050", scale_percent=3.0, cross_axis_percent=2.0, bias_dps=20.0, noise_dps=0.005
+)
+"""Data sheet rev 3.3, table 6.1."""
+
+ADXL355: Final = AccelerometerSheet(
+    "ADXL355",
+    bias_mg=(25.0, 25.0, 25.0),
+    scale_percent=8.0 / _RECTANGLE,
+    cross_axis_percent=1.0,
+    bias_mg_per_c=(0.15 / _RECTANGLE,) * 3,
+    scale_percent_per_c=0.01,
+    noise_ug=25.0,
+)
+"""Data sheet, from memory: zero-g offset +-25 mg typical (+-75 mg at most), sensitivity at +-2 g
+235520 to 276480 counts/g (+-8 %, limits), cross-axis 1 % typical, offset drift +-0.15 mg/C at
+most, sensitivity drift +-0.01 %/C typical, noise 25 ug/sqrt(Hz)."""
+
+_ACCELEROMETERS: Final = {"mpu6050": MPU6050_ACCELEROMETER, "adxl355": ADXL355}
+_GYROS: Final = {"mpu6050": MPU6050_GYRO}
+
+
+def plain(name: str) -> str:
+    """Return a part's name as it is looked up: ``MPU-6050`` and ``mpu6050`` are one."""
+    return "".join(letter for letter in name.lower() if letter.isalnum())
+
+
+def accelerometer_sheet(name: str) -> AccelerometerSheet:
+    """Return a part's figures; the MPU-6050's, the widest here, where it is not known."""
+    return _ACCELEROMETERS.get(plain(name), MPU6050_ACCELEROMETER)
+
+
+def gyro_sheet(name: str) -> GyroSheet:
+    """Return a part's figures; the MPU-6050's where it is not known."""
+    return _GYROS.get(plain(name), MPU6050_GYRO)
+
+
+@dataclass(frozen=True, slots=True)
+class Parts:
+    """The parts behind a pod's readings, by name; empty where not known.
+
+    Attributes
+    ----------
+    accelerometer, gyro : str
+    """
+
+    accelerometer: str = ""
+    gyro: str = ""
+
+    @property
+    def are_two_chips(self) -> bool:
+        """Whether accelerometer and gyro are known to be different chips."""
+        one, other = plain(self.accelerometer), plain(self.gyro)
+        return bool(one and other) and one != other
