@@ -7,10 +7,12 @@ import random
 from typing import Any
 
 from knuckle.errors import LinkBusy, LinkError, LinkPermission, LinkWrongDevice
+from knuckle.links import discovery
 from knuckle.links.contract import Link
 from knuckle.links.discovery import FoundPort, find_pods
 from knuckle.links.ports import UsbPort
 from knuckle.links.sim import SimLink
+from knuckle.run.podsettings import BAUDS
 from links.devices import ScriptedBytes
 from links.scripted_pod import IDENTITY, ScriptedPod
 
@@ -37,6 +39,14 @@ def test_a_pod_at_9600_baud_is_found_and_its_address_says_so() -> None:
     assert found.is_pod
     assert found.address == "serial:slow?baud=9600"
     assert not garbled.received
+
+
+def test_a_pod_at_any_rate_that_pods_offer_is_found() -> None:
+    assert set(discovery.BAUDS) == set(BAUDS), "knuckle pod sets no rate that is not searched"
+    for baud in BAUDS[:-1]:
+        garbled = {b: ScriptedBytes([random.Random(b).randbytes(40)] * 250) for b in BAUDS}
+        devices: dict[str, Any] = {"slow": {**garbled, baud: ScriptedPod()}}
+        assert look(devices)["slow"].address == f"serial:slow?baud={baud}"
 
 
 def test_each_port_is_told_for_what_it_is_and_nothing_is_written() -> None:

@@ -28,6 +28,7 @@ from knuckle.terminal import plain as plain_signs
 COMMANDS: Final = (
     "demo",
     "pods",
+    "pod",
     "watch",
     "camber",
     "sweep",

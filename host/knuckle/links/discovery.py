@@ -21,8 +21,8 @@ LISTEN_TO_STREAM_S: Final = 6.0
 """A pod that streams already says hello every five seconds."""
 
 
-BAUDS: Final = (DEFAULT_BAUD, 9600)
-"""Listened at in turn where bytes come that make no frame: USB pods, then slow bridges."""
+BAUDS: Final = (DEFAULT_BAUD, 9600, 57600, 38400, 19200)
+"""All that pods offer, listened at in turn where bytes come that make no frame."""
 LIST_S: Final = 10.0
 """Longest that listing the ports may take."""
 
@@ -160,5 +160,5 @@ def _no_pod(heard: int, decoder: PodDecoder, listen_s: float) -> LinkWrongDevice
     return LinkWrongDevice(
         f"No hello within {listen_s:g} s.",
         f"Probably another device: {said}.",
-        "If this is your pod, check its firmware; 115200 and 9600 baud were listened to.",
+        "If this is your pod, check its firmware; see docs/troubleshooting.md.",
     )

@@ -37,7 +37,7 @@ def learn_settings(hello: Hello, new_identity: Callable[[], bytes]) -> Steps:
     str
         Why there is none, in words; else empty.
     """
-    data = yield from _read_all()
+    data = yield from read_settings()
     if isinstance(data, KnuckleError):
         return None, str(data)
     record: SettingsRecord | None = None
@@ -52,14 +52,11 @@ def learn_settings(hello: Hello, new_identity: Callable[[], bytes]) -> Steps:
         return record, "" if record is not None else "The pod's settings are blank."
     fresh = record if record is not None else SettingsRecord()
     fresh = dataclasses.replace(fresh, identity=new_identity())
-    written = fresh.to_bytes()
-    for start in range(0, len(written), PIECE):
-        payload = settings_write(start, written[start : start + PIECE])
-        reply = yield Request(Command.SETTINGS_WRITE, payload)
-        if isinstance(reply, KnuckleError):
-            return record, str(reply)
+    failed = yield from write_settings(fresh)
+    if failed is not None:
+        return record, str(failed)
     # What counts is what the pod says it holds: a replay then yields the same identity.
-    data = yield from _read_all()
+    data = yield from read_settings()
     if isinstance(data, KnuckleError):
         return record, str(data)
     try:
@@ -68,7 +65,25 @@ def learn_settings(hello: Hello, new_identity: Callable[[], bytes]) -> Steps:
         return record, str(error)
 
 
-def _read_all() -> Generator[Request, Reply, bytes | KnuckleError]:
+def write_settings(record: SettingsRecord) -> Generator[Request, Reply, KnuckleError | None]:
+    """Write a whole record, piece by piece; return why it failed, or None.
+
+    Raises
+    ------
+    PodError
+        If the record cannot hold its values.
+    """
+    written = record.to_bytes()
+    for start in range(0, len(written), PIECE):
+        payload = settings_write(start, written[start : start + PIECE])
+        reply = yield Request(Command.SETTINGS_WRITE, payload)
+        if isinstance(reply, KnuckleError):
+            return reply
+    return None
+
+
+def read_settings() -> Generator[Request, Reply, bytes | KnuckleError]:
+    """Read the whole record, piece by piece; return its bytes, or why they could not be had."""
     data = bytearray()
     while len(data) < RECORD_LENGTH:
         length = min(PIECE, RECORD_LENGTH - len(data))

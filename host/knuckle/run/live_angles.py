@@ -59,11 +59,19 @@ class LiveAngles:
         self._heading_deg = 0.0
 
     @property
-    def up(self) -> FloatArray | None:
-        """ "Up" in pod axes, unit length, shape (3,); None before samples came."""
+    def reading_g(self) -> FloatArray | None:
+        """The accelerometer's reading in pod axes, in g, shape (3,); None before samples came."""
         if not self._recent:
             return None
-        mean = np.concatenate([block.accel_g for block in self._recent]).mean(axis=0)
+        mean: FloatArray = np.concatenate([block.accel_g for block in self._recent]).mean(axis=0)
+        return mean
+
+    @property
+    def up(self) -> FloatArray | None:
+        """ "Up" in pod axes, unit length, shape (3,); None before samples came."""
+        mean = self.reading_g
+        if mean is None:
+            return None
         size = float(np.linalg.norm(mean))
         return mean / size if size > 0.0 else None
 
