@@ -43,8 +43,8 @@ class Program:
     def frame(self, function: Function) -> int:
         """Return the bytes that the function itself takes, its return address included.
 
-        The compiler's figure leaves out what is pushed as arguments of a call, so the pushes
-        in the code are counted as well; a routine of assembly has these only.
+        The compiler's figure is held against the pushes in the code, and the larger counts; a
+        routine of assembly has these only.
         """
         counted = function.pushes() + RETURN_ADDRESS
         name = frame_name(function.name, self._frames)
@@ -55,6 +55,9 @@ class Program:
         found = []
         for address in function.calls():
             found.append(self._at(address, function))
+        # A function of C that seems to run on ends in a call that never returns.
+        if function.falls_through() and frame_name(function.name, self._frames) is None:
+            found.append(self._at(function.end, function))
         for instruction in function.instructions:
             if instruction.name in ("eicall", "eijmp"):
                 raise Unbounded(f"{function.name} holds {instruction.name}")

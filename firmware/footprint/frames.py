@@ -8,13 +8,14 @@ from footprint.errors import Unbounded
 def parse_frames(text: str) -> dict[str, int]:
     """Return the bytes of stack of each function of one .su file.
 
-    A line is ``file:line:column:function<TAB>bytes<TAB>kind``.
+    A line is ``file:line:column:function<TAB>bytes<TAB>kind``; the kind ``dynamic,bounded`` is a
+    function that pushes arguments of its calls, which the figure holds.
     """
     frames: dict[str, int] = {}
     for line in text.splitlines():
         place, size, kind = line.split("\t")
         name = place.rsplit(":", 1)[1]
-        if kind != "static":
+        if kind not in ("static", "dynamic,bounded"):
             raise Unbounded(f"{name} has a frame of no fixed size ({kind})")
         frames[name] = max(frames.get(name, 0), int(size))
     return frames

@@ -92,7 +92,8 @@ def parse_listing(text: str) -> list[Function]:
 def join_labels(functions: list[Function], framed: set[str]) -> list[Function]:
     """Return the functions with the inner labels of assembly routines joined to their routine.
 
-    The C library's routines have labels inside; only functions of C are in `framed`.
+    The compiler's library labels the loops of a routine by its name and an ending
+    (``__udivmodsi4_loop``); only functions of C are in `framed`.
     """
     joined: list[Function] = []
     for function in functions:
@@ -101,7 +102,7 @@ def join_labels(functions: list[Function], framed: set[str]) -> list[Function]:
             before is not None
             and function.name not in framed
             and before.name not in framed
-            and (before.falls_through() or function.start in before.calls())
+            and function.name.startswith(before.name + "_")
         ):
             before.end = function.end
             before.instructions += function.instructions

@@ -49,15 +49,17 @@ static kn_port port = {
 };
 
 /* An interrupt between the last look and the sleep instruction leaves KN_WAKE set; the one
- * after sei() is served only when the processor already sleeps, and so wakes it. */
-static void sleep_unless_woken(void)
+ * after sei() is served only when the processor already sleeps, and so wakes it. Interrupts that
+ * leave the main loop nothing to do let it sleep on. */
+static void sleep_until_woken(void)
 {
     cli();
-    if (!(GPIOR0 & KN_WAKE)) {
-        SMCR = 1 << SE; /* idle */
+    while (!(GPIOR0 & KN_WAKE)) {
+        SMCR = 1 << SE; /* idle: timers and serial line go on */
         sei();
         sleep_cpu();
         SMCR = 0;
+        cli();
     }
     sei();
 }
@@ -77,7 +79,7 @@ int main(void)
         kn_clear(&GPIOR0, KN_WAKE);
         kn_analog_step();
         if (kn_pod_step(&kn_board_pod) == 0) {
-            sleep_unless_woken();
+            sleep_until_woken();
         }
     }
 }

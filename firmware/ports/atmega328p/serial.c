@@ -131,7 +131,6 @@ ISR(USART_UDRE_vect)
             kn_set(&UCSR0B, 1 << TXCIE0);
         }
     }
-    kn_wake();
 }
 
 ISR(USART_TX_vect)

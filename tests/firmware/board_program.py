@@ -1,0 +1,45 @@
+"""The board's program for tests: built once, or the test is skipped with the reason."""
+
+from __future__ import annotations
+
+import functools
+import os
+import shutil
+import subprocess
+from pathlib import Path
+
+import pytest
+
+FIRMWARE = Path(__file__).resolve().parents[2] / "firmware"
+IN_CI = os.environ.get("CI", "").lower() in ("1", "true", "yes")
+
+
+def need(*tools: str) -> None:
+    """Skip the test where a tool is missing; in CI fail."""
+    missing = [tool for tool in tools if shutil.which(tool) is None]
+    if missing:
+        reason = f"{', '.join(missing)} missing (tests/apt.txt)"
+        if IN_CI:
+            pytest.fail(reason)
+        pytest.skip(reason)
+
+
+def make(*words: str) -> subprocess.CompletedProcess[str]:
+    """Run make in the firmware's folder."""
+    kept = {key: value for key, value in os.environ.items() if not key.startswith("MAKE")}
+    return subprocess.run(
+        ["make", "-C", str(FIRMWARE), *words],
+        capture_output=True,
+        text=True,
+        timeout=300,
+        check=False,
+        env=kept,
+    )
+
+
+@functools.cache
+def built_program() -> Path:
+    """Return the board's program; what is up to date is not built again."""
+    done = make("board")
+    assert done.returncode == 0, done.stdout + done.stderr
+    return FIRMWARE / "build" / "knuckle-atmega328p.elf"
