@@ -27,7 +27,9 @@ class FirstGuess:
     theta_rad: FloatArray
 
 
-def guess(readings_g: FloatArray, turns: list[Turn]) -> FirstGuess:
+def guess(
+    readings_g: FloatArray, turns: list[Turn], measured_rad: FloatArray | None = None
+) -> FirstGuess:
     """Guess the steering axis and all turns.
 
     Parameters
@@ -35,6 +37,8 @@ def guess(readings_g: FloatArray, turns: list[Turn]) -> FirstGuess:
     readings_g : ndarray, shape (n, 3)
     turns : list of Turn
         May be empty, or have holes where the gyro's record was broken.
+    measured_rad : ndarray, shape (n,), optional
+        Steer angles by the linear sensor, NaN where it has none: used where there is no turn.
 
     Raises
     ------
@@ -43,8 +47,11 @@ def guess(readings_g: FloatArray, turns: list[Turn]) -> FirstGuess:
     """
     axis = _axis_from_turns(turns, readings_g)
     if axis is None:
-        axis = _axis_from_cone(readings_g)
-    return FirstGuess(axis, _thetas(axis, readings_g, turns))
+        axis = _axis_from_cone(readings_g, flat_allowed=measured_rad is not None)
+    other = angles_about(axis, readings_g, readings_g[0])
+    if measured_rad is not None:
+        other = _joined(measured_rad, other)
+    return FirstGuess(axis, _thetas(axis, other, turns))
 
 
 def _axis_from_turns(turns: list[Turn], readings_g: FloatArray) -> FloatArray | None:
@@ -56,7 +63,7 @@ def _axis_from_turns(turns: list[Turn], readings_g: FloatArray) -> FloatArray | 
     return axis if axis @ readings_g.mean(axis=0) >= 0 else -axis
 
 
-def _axis_from_cone(readings_g: FloatArray) -> FloatArray:
+def _axis_from_cone(readings_g: FloatArray, flat_allowed: bool) -> FloatArray:
     if readings_g.shape[0] < 3:
         raise MeasurementRefused(
             "STRAIGHT_MISSING",
@@ -68,6 +75,9 @@ def _axis_from_cone(readings_g: FloatArray) -> FloatArray:
     cone = fit_cone(readings_g)
     if cone.flatness > LEAST_FLATNESS:
         return unit(cone.axis)
+    if flat_allowed:
+        # An axis that stands upright leaves no cone, and is found from there.
+        return unit(readings_g.mean(axis=0))
     raise MeasurementRefused(
         "STEER_UNKNOWN",
         "How far the wheel was steered cannot be told.",
@@ -77,15 +87,27 @@ def _axis_from_cone(readings_g: FloatArray) -> FloatArray:
     )
 
 
-def _thetas(axis: FloatArray, readings_g: FloatArray, turns: list[Turn]) -> FloatArray:
-    """Chain the gyro's turns; where the chain is broken, join by the cone of 'up'."""
-    count = readings_g.shape[0]
-    by_cone = angles_about(axis, readings_g, readings_g[0])
+def _joined(measured_rad: FloatArray, by_cone: FloatArray) -> FloatArray:
+    """Fill what was not measured by the cone, on the zero of what was."""
+    known = np.isfinite(measured_rad)
+    shift = float(np.mean(measured_rad[known] - by_cone[known]))
+    return np.where(known, measured_rad, by_cone + shift)
+
+
+def _thetas(axis: FloatArray, other_rad: FloatArray, turns: list[Turn]) -> FloatArray:
+    """Chain the gyro's turns; where the chain is broken, join by another source.
+
+    Parameters
+    ----------
+    other_rad : ndarray, shape (n,)
+        Each turn by the linear sensor, or else by the cone of 'up'.
+    """
+    count = other_rad.size
     measured = {turn.after: turn for turn in turns}
     theta = np.zeros(count)
     for i in range(1, count):
         if i in measured and measured[i].before == i - 1:
             theta[i] = theta[i - 1] + measured[i].rotation_rad @ axis
         else:
-            theta[i] = by_cone[i]
+            theta[i] = other_rad[i] - other_rad[0]
     return theta

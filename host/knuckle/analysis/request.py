@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 
+from knuckle.estimate.linear_steer import LinearSteer
 from knuckle.estimate.priors import Priors
 from knuckle.model.result import Quantity
 from knuckle.model.wheel import Wheel
@@ -25,6 +26,8 @@ class Request:
         Whether the car steers its rear wheels.
     use_gyro : bool
         Whether the gyro counts as a source of steer angle.
+    linear : LinearSteer or None
+        The linear sensor that is laid to the wheel, if it counts as a source of steer angle.
     """
 
     wheel: Wheel
@@ -33,6 +36,7 @@ class Request:
     straight: int | None = None
     rear_steers: bool = False
     use_gyro: bool = True
+    linear: LinearSteer | None = None
 
     @property
     def side(self) -> int:

@@ -20,7 +20,6 @@ TERMS: dict[str, str] = {
     "chip_turn": "turn of the chip in its case",
     "gyro_calibration": "gyro scale and cross-axis",
     "gyro_turn": "turn of the gyro's own chip in its case",
-    "gyro_turn": "turn of the gyro's own chip in its case",
     "mount": "mount: spin axis against the pod",
     "roll": "roll of the wheel while steering",
     "straight_ahead": "toe and straight ahead",

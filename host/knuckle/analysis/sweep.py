@@ -100,10 +100,11 @@ def _check_cone(fit: Fit) -> None:
     if sigma > LARGEST_CONE_SIGMA * half_angle:
         raise MeasurementRefused(
             "CONE_TOO_WEAK",
-            "Without gyro and turn plates the steering axis cannot be told well enough "
+            "Without gyro, turn plates or linear sensor the steering axis cannot be told well enough "
             f"(half-angle {np.degrees(half_angle):.1f} deg, one sigma {np.degrees(sigma):.1f}).",
             "Caster and inclination are small, the sweep is, or pod or car moved meanwhile.",
-            "Give the turn plates' angles with --plates, or use a pod with a gyro.",
+            "Give the turn plates' angles with --plates, lay a linear sensor to the wheel, or use a "
+            "pod with a gyro.",
         )
 
 
@@ -114,8 +115,8 @@ def _notices(problem: SweepProblem) -> list[Notice]:
             Notice(
                 "NO_GYRO",
                 "No gyro record: steer angles come from "
-                + ("the turn plates" if problem.marks else "the cone of 'up' alone")
-                + ", and there is no live steer angle.",
+                + _steer_words(problem)
+                + ("." if problem.linear else ", and there is no live steer angle."),
             )
         )
         if problem.unseen:
@@ -130,11 +131,17 @@ def _notices(problem: SweepProblem) -> list[Notice]:
         notices.append(
             Notice(
                 "BRAKE_UNCHECKED",
-                "Whether the brake was held cannot be checked without gyro and plates: the "
-                "result holds only if it was.",
+                "Whether the brake was held cannot be checked without gyro, plates or linear "
+                "sensor: the result holds only if it was.",
             )
         )
     return notices
+
+
+def _steer_words(problem: SweepProblem) -> str:
+    sources = ["the turn plates"] * bool(problem.marks)
+    sources += ["the linear sensor"] * (problem.linear is not None)
+    return " and ".join(sources) or "the cone of 'up' alone"
 
 
 def _outcome(

@@ -8,12 +8,14 @@ import numpy as np
 
 from knuckle.analysis.first_guess import guess
 from knuckle.analysis.fit import Fit
+from knuckle.analysis.linear_source import LinearSource, linear_source
 from knuckle.analysis.positions import Placing, check_size, place
 from knuckle.analysis.readings import readings_of
 from knuckle.analysis.request import Request
 from knuckle.analysis.slip import unseen_places
 from knuckle.analysis.slow_sweep import SLOW_SWEEP, slow_sweep
 from knuckle.errors import MeasurementRefused
+from knuckle.estimate.linear_steer import LinearRows
 from knuckle.estimate.priors import Priors
 from knuckle.estimate.solver import solve
 from knuckle.estimate.turns import Turn, turns_between
@@ -22,6 +24,9 @@ from knuckle.geometry.rotation import unit
 from knuckle.model.block import Block, FloatArray
 from knuckle.model.rest import Rest
 from knuckle.model.result import Notice
+
+MOST_PLACINGS = 4
+"""The first guess is off by a fifth at most, so the second placing is mostly the last."""
 
 
 @dataclass(frozen=True)
@@ -37,6 +42,7 @@ class SweepProblem:
     body_roll: BodyRoll | None
     is_rest: list[bool]
     request: Request
+    linear: LinearSource | None = None
 
     @property
     def side(self) -> int:
@@ -56,7 +62,7 @@ class SweepProblem:
     @property
     def steer_measured(self) -> bool:
         """Whether anything but the cone of 'up' tells the steer angle."""
-        return bool(self.turns or self.marks)
+        return bool(self.turns or self.marks or self.linear)
 
     def fit(self, roll_deg: float, slip_after: int | None = None) -> Fit:
         """Solve with a given prior of the wheel's roll, and perhaps a slip of the mount.
@@ -79,6 +85,7 @@ class SweepProblem:
             unit(self.readings[datum].accel_g),
             self.body_roll,
             slip_after,
+            self._linear_rows(),
         )
         try:
             solution = solve(
@@ -93,9 +100,21 @@ class SweepProblem:
             ) from error
         return Fit(model, solution)
 
+    def _linear_rows(self) -> LinearRows | None:
+        if self.linear is None:
+            return None
+        placing = self.placing
+        return LinearRows(
+            self.linear.steer, self.linear.readings, placing.straight, placing.clusters
+        )
+
 
 def build_problem(
-    readings: list[Reading], turns: list[Turn], is_rest: list[bool], request: Request
+    readings: list[Reading],
+    turns: list[Turn],
+    is_rest: list[bool],
+    request: Request,
+    linear: LinearSource | None = None,
 ) -> SweepProblem:
     """Place the readings and collect the sources of steer angle.
 
@@ -107,15 +126,20 @@ def build_problem(
     is_rest : list of bool
         Which of them are rests; straight ahead is always one of these.
     request : Request
+    linear : LinearSource, optional
 
     Raises
     ------
     MeasurementRefused
-        STEER_UNKNOWN, STRAIGHT_MISSING, STRAIGHT_AMBIGUOUS or SWEEP_TOO_SMALL.
+        STEER_UNKNOWN, STRAIGHT_MISSING, STRAIGHT_AMBIGUOUS or SWEEP_TOO_SMALL; of the linear
+        sensor LINEAR_DEAD_CENTRE or LINEAR_GEOMETRY.
     """
-    first = guess(np.stack([reading.accel_g for reading in readings]), turns)
-    problem = _placed(readings, turns, is_rest, request, first.theta_rad, first.axis)
-    if turns:
+    ups = np.stack([reading.accel_g for reading in readings])
+    first = guess(ups, turns, None if linear is None else linear.headings_rad(None))
+    problem = _placed(readings, turns, is_rest, request, first.theta_rad, first.axis, linear)
+    if linear is not None:
+        problem = _placed_by_length(problem, linear)
+    if turns or linear is not None:
         theta = problem.theta_rad
         straight = np.mean(theta[problem.placing.straight])
         check_size(np.degrees(theta - straight), problem.placing)
@@ -141,7 +165,34 @@ def placed_again(problem: SweepProblem, fit: Fit) -> SweepProblem | None:
         problem.request,
         np.radians(heading_deg),
         problem.axis,
+        problem.linear,
     )
+
+
+def _placed_by_length(problem: SweepProblem, linear: LinearSource) -> SweepProblem:
+    """Read the lengths anew from what was found to be straight ahead, until that stays.
+
+    Lengths bend with heading, so the first guess from any other datum is a rough one.
+    """
+    for _ in range(MOST_PLACINGS):
+        straight = problem.placing.straight
+        measured = linear.headings_rad(straight)
+        linear.check_moment(measured, straight)
+        if problem.turns:
+            return problem
+        first = guess(np.stack([r.accel_g for r in problem.readings]), [], measured)
+        problem = _placed(
+            problem.readings,
+            [],
+            problem.is_rest,
+            problem.request,
+            first.theta_rad,
+            first.axis,
+            linear,
+        )
+        if problem.placing.straight == straight:
+            break
+    return problem
 
 
 def _placed(
@@ -151,6 +202,7 @@ def _placed(
     request: Request,
     theta_rad: FloatArray,
     axis: FloatArray,
+    linear: LinearSource | None,
 ) -> SweepProblem:
     placing = place(np.degrees(theta_rad), is_rest, request.straight)
     theta = theta_rad - theta_rad[placing.straight[0]]
@@ -165,6 +217,7 @@ def _placed(
         _body_roll(heading_deg, placing, request.priors),
         is_rest,
         request,
+        linear,
     )
 
 
@@ -197,7 +250,7 @@ def pose(
     """Pose the problem from the rests alone, or else with windows of slow moves between."""
     turns = turns_between(block, rests) if request.use_gyro else []
     try:
-        problem = build_problem(readings_of(rests), turns, [True] * len(rests), request)
+        problem, said = _with_lengths(readings_of(rests), turns, list(rests), request)
     except MeasurementRefused as refusal:
         if not request.use_gyro or refusal.code == "STRAIGHT_AMBIGUOUS":
             raise
@@ -205,9 +258,29 @@ def pose(
         if slow is None:
             raise
         try:
-            is_rest = [rest is not None for rest in slow.rests]
-            problem = build_problem(slow.readings, slow.turns, is_rest, request)
+            problem, said = _with_lengths(slow.readings, slow.turns, slow.rests, request)
         except MeasurementRefused:
             raise refusal from None
-        return problem, slow.rests, [SLOW_SWEEP]
-    return problem, list(rests), []
+        return problem, slow.rests, [SLOW_SWEEP, *said]
+    return problem, list(rests), said
+
+
+def _with_lengths(
+    readings: list[Reading], turns: list[Turn], rests: list[Rest | None], request: Request
+) -> tuple[SweepProblem, list[Notice]]:
+    """Pose the problem with the linear sensor if it can serve, and say so if not.
+
+    Where nothing else tells the steer angle, what is wrong with the sensor is the refusal.
+    """
+    is_rest = [rest is not None for rest in rests]
+    if request.linear is None:
+        return build_problem(readings, turns, is_rest, request), []
+    try:
+        linear, said = linear_source(rests, request.linear)
+        return build_problem(readings, turns, is_rest, request, linear), said
+    except MeasurementRefused as refusal:
+        others = bool(turns) or request.plates_deg is not None
+        if not refusal.code.startswith("LINEAR_") or not others:
+            raise
+        unused = Notice(refusal.code, f"{refusal.what} The result does not use it.")
+        return build_problem(readings, turns, is_rest, request), [unused]

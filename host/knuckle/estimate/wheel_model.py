@@ -12,6 +12,7 @@ from typing import NamedTuple
 
 import numpy as np
 
+from knuckle.estimate.linear_steer import LinearRows
 from knuckle.estimate.priors import Given, Priors
 from knuckle.estimate.sensor import chip_turn, tangents
 from knuckle.estimate.solver import Pattern
@@ -124,6 +125,8 @@ class WheelModel:
     body_roll : BodyRoll or None
     slip_after : int or None
         If given, the pod may have slipped in tilt and yaw on its mount after that rest.
+    linear : LinearRows or None
+        A linear sensor laid to the wheel.
     """
 
     def __init__(
@@ -139,6 +142,7 @@ class WheelModel:
         up: FloatArray,
         body_roll: BodyRoll | None = None,
         slip_after: int | None = None,
+        linear: LinearRows | None = None,
     ) -> None:
         self.straight = straight
         self.side = side
@@ -165,6 +169,7 @@ class WheelModel:
         ).reshape(-1, 3, 3)
         self._marks = marks
         self._body_roll = body_roll
+        self._linear = linear
         after = np.arange(self.count) > (self.count if slip_after is None else slip_after)
         self._slipped = after.astype(float)
         self._others = [i for i in range(self.count) if i != straight[0]]
@@ -198,22 +203,34 @@ class WheelModel:
             known.append(within("slip", "mount", LARGEST_SLIP_DEG, 2))
         if self._moving:
             known.append(Known("lever", "lever", np.zeros(3), np.eye(3) * priors.lever_m**2))
-        unknowns = Unknowns({"axis": 2, "up": 2, "theta": self.count - 1}, known)
+        free = {"axis": 2, "up": 2, "theta": self.count - 1}
+        lengths = 0
+        if self._linear is not None:
+            known += self._linear.known
+            free |= self._linear.free
+            lengths = self._linear.rests.size
+        unknowns = Unknowns(free, known)
         noise, gyro, plates = 3 * self.count, 3 * len(self._turns), len(self._marks)
         measured = ("noise",) * noise + ("gyro",) * gyro + ("plates",) * plates
+        measured += ("linear",) * lengths
         return unknowns, measured + unknowns.sources
 
     def pattern(self) -> Pattern:
         """Return which rows each unknown touches: a rest's turn and roll touch few."""
         rest = np.arange(self.count)
         between = (self._before[:, None] == rest) | (self._after[:, None] == rest)
-        at = np.array([mark.rest for mark in self._marks], dtype=int)
+        lengths = [] if self._linear is None else list(self._linear.rests)
+        at = np.array([mark.rest for mark in self._marks] + lengths, dtype=int)
         marked = (at[:, None] == rest) | np.isin(rest, self.straight)
         by_rest = np.repeat(np.vstack([rest[:, None] == rest, between]), 3, axis=0)
         measured = np.ones((by_rest.shape[0] + at.size, self.size), dtype=bool)
         turn = np.vstack([by_rest, marked])
         measured[:, self.unknowns.where("theta")] = turn[:, self._others]
         measured[:, self.unknowns.where("roll")] = np.vstack([by_rest, np.zeros_like(marked)])
+        if self._linear is not None:
+            measured[:, self.unknowns.where("linear_curve")] = False
+            first = measured.shape[0] - len(lengths)
+            measured[first:, self.unknowns.where("linear_curve")] = self._linear.curve_pattern
         return Pattern.of(np.vstack([measured, self.unknowns.prior_pattern()]))
 
     def start(self, theta_rad: FloatArray) -> FloatArray:
@@ -274,7 +291,7 @@ class WheelModel:
         return wheel_frame(spin, normal, self.side), spin
 
     def rows(self, x: Array) -> Array:
-        """Return all whitened rows, shape (..., m): readings, turns, marks, priors."""
+        """Return all whitened rows, shape (..., m): readings, turns, marks, lengths, priors."""
         s = self.state(x)
         up = s.up[..., None, :]
         if self._body_roll is not None:
@@ -304,6 +321,11 @@ class WheelModel:
                     axis=-1,
                 )
             )
+        if self._linear is not None:
+            straight = self._straight_theta(s)
+            vehicle = turned_to_vehicle(self._frame(s, straight)[0], s.toe, self.side)
+            turn = s.theta - straight[..., None]
+            rows.append(self._linear.rows(x, self.unknowns, s.axis, vehicle, turn))
         rows.append(self.unknowns.prior_rows(x))
         return np.concatenate(rows, axis=-1)
 

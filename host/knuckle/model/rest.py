@@ -35,7 +35,7 @@ class Rest:
     temp_c : float or None
         Mean temperature.
     linear_mm : ndarray, shape (m,), or None
-        Mean of the linear channels.
+        Mean of the linear channels, as the pod's hello scales them; NaN where one was away.
     linear_cov_mm2 : ndarray, shape (m, m), or None
         Covariance of that mean.
     clipped : bool

@@ -10,6 +10,7 @@ from knuckle.model.block import Block, BoolArray, FloatArray
 from knuckle.model.rest import Rest
 from knuckle.rests.cells import cell_means
 from knuckle.rests.effective_size import effective_sample_size
+from knuckle.rests.lengths import lengths_of
 from knuckle.rests.noise_floor import NoiseFloor
 
 LEAST_SIGMA_ACCEL_G = 1e-5
@@ -211,7 +212,9 @@ def read_rest(
     count = len(accel)
     sizes = _sizes(accel)
     gyro = None if block.gyro_dps is None else block.gyro_dps[used]
-    linear = None if block.linear_mm is None else block.linear_mm[used]
+    linear_mm, linear_cov_mm2 = None, None
+    if block.linear_mm is not None:
+        linear_mm, linear_cov_mm2 = lengths_of(block.linear_mm[used], LEAST_SIGMA_LINEAR_MM)
     rest = Rest(
         start_s=float(block.t_s[low]),
         end_s=float(block.t_s[high - 1]),
@@ -227,10 +230,8 @@ def read_rest(
             None if gyro is None else _covariance(gyro, _sizes(gyro), LEAST_SIGMA_GYRO_DPS)
         ),
         temp_c=None if block.temp_c is None else float(np.array(block.temp_c[used]).mean()),
-        linear_mm=None if linear is None else _mean(linear),
-        linear_cov_mm2=(
-            None if linear is None else _covariance(linear, _sizes(linear), LEAST_SIGMA_LINEAR_MM)
-        ),
+        linear_mm=linear_mm,
+        linear_cov_mm2=linear_cov_mm2,
         clipped=bool(np.any(block.clipped[used])),
         knocks=knocks,
         ended=ended,
