@@ -1,0 +1,56 @@
+"""The bench and the programs that run on it, built once for all tests here."""
+
+from __future__ import annotations
+
+import os
+import shutil
+import subprocess
+from collections.abc import Callable, Iterator
+from pathlib import Path
+
+import pytest
+
+from knuckle.bench.client import Bench
+
+IN_CI = os.environ.get("CI", "").lower() in ("1", "true", "yes")
+FIRMWARE = Path(__file__).resolve().parents[2] / "firmware"
+SIMAVR = Path("/usr/include/simavr/sim_avr.h")
+
+Starter = Callable[..., Bench]
+
+
+def built(*targets: str) -> Path:
+    """Build targets of firmware/Makefile; skip, in CI fail, where the tools are missing."""
+    missing = [tool for tool in ("make", "avr-gcc", "cc") if shutil.which(tool) is None]
+    missing += [] if SIMAVR.exists() else ["libsimavr-dev"]
+    if missing:
+        reason = f"the emulated board needs {', '.join(missing)}"
+        if IN_CI:
+            pytest.fail(reason)
+        pytest.skip(reason)
+    made = subprocess.run(
+        ["make", "-C", str(FIRMWARE), *targets], capture_output=True, text=True, check=False
+    )
+    assert made.returncode == 0, made.stdout[-2000:] + made.stderr[-4000:]
+    return FIRMWARE / "build"
+
+
+@pytest.fixture(scope="session")
+def bench_folder() -> Path:
+    return built("bench")
+
+
+@pytest.fixture
+def start(bench_folder: Path) -> Iterator[Starter]:
+    """Start benches that end with the test; without `elf` on the conformance program."""
+    running: list[Bench] = []
+
+    def make(elf: Path | None = None, **options: object) -> Bench:
+        program = elf or bench_folder / "conformance.elf"
+        bench = Bench(bench_folder / "bench", program, **options)  # type: ignore[arg-type]
+        running.append(bench)
+        return bench
+
+    yield make
+    for bench in running:
+        bench.close()
