@@ -120,8 +120,8 @@ ISR(USART_UDRE_vect)
         kn_clear(&UCSR0B, 1 << UDRIE0);
         return;
     }
-    UCSR0A = (1 << U2X0) | (1 << TXC0); /* takes back "all sent", which this byte makes untrue */
     UDR0 = send_ring[send_tail];
+    UCSR0A = (1 << U2X0) | (1 << TXC0); /* takes back "all sent", which this byte made untrue */
     sent_any = 1;
     send_tail = send_tail + 1 < SEND_SIZE ? (uint16_t)(send_tail + 1) : 0;
     send_used = (uint16_t)(send_used - 1);
