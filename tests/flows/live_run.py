@@ -11,7 +11,8 @@ from knuckle.analysis.request import Request
 from knuckle.links.schemes import open_link
 from knuckle.model.wheel import Wheel
 from knuckle.run.camber import camber_measurement
-from knuckle.run.measurement import Measurement, Report, Task
+from knuckle.run.measurement import Measurement, Report
+from knuckle.run.method_rests import Task
 from knuckle.run.sweep import sweep_measurement
 from knuckle.run.view import LiveView
 from knuckle.sim.pod import SimulatedPod

@@ -109,7 +109,7 @@ def camber(
 
     from knuckle.analysis.request import Request
     from knuckle.run.camber import camber_measurement
-    from knuckle.run.measurement import Task
+    from knuckle.run.method_rests import Task
 
     several = len(wheels) > 1
     if several:

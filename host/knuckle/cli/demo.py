@@ -191,7 +191,7 @@ class _Demo:
     ) -> Measurement:
         from knuckle.analysis.request import Request
         from knuckle.run.camber import camber_measurement
-        from knuckle.run.measurement import Task
+        from knuckle.run.method_rests import Task
         from knuckle.run.sweep import sweep_measurement
 
         facts: dict[str, Any] = {"scenario": link.scenario, "seed": link.seed, "demo": True}

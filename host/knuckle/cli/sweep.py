@@ -99,7 +99,7 @@ def sweep(
         return refused_as_json("sweep", wheel, refusal)
     address = choose_pod(pod, here.settings, console_for(here, json_output))
 
-    from knuckle.run.measurement import Task
+    from knuckle.run.method_rests import Task
 
     link = open_for_eyes(here, address, wheel, "sweep")
     facts = {

@@ -67,6 +67,15 @@ class Guidance:
 
 
 @dataclass(frozen=True, slots=True)
+class Shown:
+    """A figure for the eye: formatted, with its unit and what it is."""
+
+    caption: str
+    value: str
+    unit: str
+
+
+@dataclass(frozen=True, slots=True)
 class LinkState:
     """How one pod's link does.
 

@@ -11,7 +11,8 @@ from collections.abc import Sequence
 from knuckle.links.contract import Link
 from knuckle.model.wheel import Wheel
 from knuckle.run.guide_camber import CamberGuide
-from knuckle.run.measurement import Measurement, Task
+from knuckle.run.measurement import Measurement
+from knuckle.run.method_rests import RestsMethod, Task
 from knuckle.run.view import View
 from knuckle.store.database import Store
 
@@ -28,12 +29,11 @@ def camber_measurement(
     """
     guide = CamberGuide(order)
     return Measurement(
-        task,
+        RestsMethod(task, lambda: guide.parts),
         link,
         guide,
         view,
         store,
         wheel_now=lambda: guide.wheel,
-        parts=lambda: guide.parts,
         stream_wheel=order[0] if len(order) == 1 else None,
     )

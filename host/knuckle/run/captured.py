@@ -9,7 +9,7 @@ from knuckle.links.contract import Link
 from knuckle.model.result import Outcome
 from knuckle.run.calibrations import identity_of
 from knuckle.run.events import PodSeen
-from knuckle.run.remeasure import METHOD
+from knuckle.run.method import Method
 from knuckle.store.database import Store
 from knuckle.store.rows import RunState
 
@@ -21,24 +21,20 @@ class Captured:
     ----------
     store : Store
         Open for writing.
-    kind : str
-        "camber" or "sweep".
+    method : Method
+        What is measured, how, and what is known beforehand.
     wheel : str or None
         Of the stream; None where the pod goes round.
-    facts : mapping
-        What is known beforehand.
     link : Link
         For address, description and time.
     """
 
-    def __init__(
-        self, store: Store, kind: str, wheel: str | None, facts: Mapping[str, Any], link: Link
-    ) -> None:
+    def __init__(self, store: Store, method: Method, wheel: str | None, link: Link) -> None:
         self.run: int | None = None
         self._store = store
-        self._kind = kind
+        self._method = method
         self._wheel = wheel
-        self._facts = dict(facts)
+        self._facts = method.beforehand()
         self._link = link
 
     def take(self, stream: int, arrival_s: float, data: bytes) -> None:
@@ -47,7 +43,7 @@ class Captured:
             if not data:
                 return
             self.run = self._store.begin_run(
-                self._kind,
+                self._method.measure,
                 [self._wheel],
                 facts={**self._facts, "link": self._link.description()},
                 addresses=[self._link.address],
@@ -70,7 +66,7 @@ class Captured:
     def add(self, outcome: Outcome) -> None:
         """Append an outcome to the run."""
         assert self.run is not None
-        self._store.add_result(self.run, outcome, method=METHOD)
+        self._store.add_result(self.run, outcome, method=self._method.how)
 
     def finish(self, state: RunState, facts: Mapping[str, Any]) -> None:
         """Close the run."""

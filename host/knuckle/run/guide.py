@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Protocol
 
-from knuckle.model.guidance import Guidance
+from knuckle.model.guidance import Guidance, Shown
 from knuckle.model.rest import Rest
 from knuckle.run.events import RunEvent
 from knuckle.wire.messages import Cue
@@ -36,6 +36,11 @@ class Guide(Protocol):
     @property
     def camber_deg(self) -> float | None:
         """Camber as it is now, for the eye only; None before samples came."""
+        ...
+
+    @property
+    def figure(self) -> Shown | None:
+        """What stands large where it is neither camber nor steer; None for these."""
         ...
 
     @property

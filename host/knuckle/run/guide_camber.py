@@ -98,6 +98,11 @@ class CamberGuide:
         return camber_deg if on_wheel and self._state != "moving" else None
 
     @property
+    def figure(self) -> None:
+        """None: the angles stand large."""
+        return None
+
+    @property
     def passed_s(self) -> float:
         """Pod time since the first sample."""
         return 0.0 if self._first_s is None else self._now_s - self._first_s

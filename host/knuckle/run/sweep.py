@@ -5,7 +5,8 @@ from __future__ import annotations
 from knuckle.analysis.sweep import check_steered
 from knuckle.links.contract import Link
 from knuckle.run.guide_sweep import SweepGuide
-from knuckle.run.measurement import Measurement, Task
+from knuckle.run.measurement import Measurement
+from knuckle.run.method_rests import RestsMethod, Task
 from knuckle.run.view import View
 from knuckle.store.database import Store
 
@@ -21,7 +22,7 @@ def sweep_measurement(task: Task, link: Link, view: View, store: Store) -> Measu
     wheel = task.request.wheel
     check_steered(wheel, task.request.rear_steers)
     return Measurement(
-        task,
+        RestsMethod(task),
         link,
         SweepGuide(wheel, task.request.plates_deg),
         view,

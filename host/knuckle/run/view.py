@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from enum import IntEnum
 from typing import Protocol
 
-from knuckle.model.guidance import Guidance, LinkState
+from knuckle.model.guidance import Guidance, LinkState, Shown
 from knuckle.model.wheel import Wheel
 from knuckle.run.events import (
     CommandFailed,
@@ -38,6 +38,8 @@ class LiveView:
     link : LinkState
     passed_s : float
         Pod time since the first sample.
+    figure : Shown or None
+        What stands large where it is neither camber nor steer.
     """
 
     measure: str
@@ -47,6 +49,7 @@ class LiveView:
     steer_deg: float | None
     link: LinkState
     passed_s: float
+    figure: Shown | None = None
 
 
 class View(Protocol):

@@ -1,0 +1,139 @@
+"""Camber and sweeps: measured from the rests of the accelerometer."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, field, replace
+from typing import Any
+
+from knuckle.analysis.request import Request
+from knuckle.estimate.calibration import Calibration
+from knuckle.model.wheel import Wheel
+from knuckle.run.assumptions import ASSUMED
+from knuckle.run.assumptions import to_fact as to_assumed
+from knuckle.run.calibrations import (
+    CALIBRATION,
+    check_same_pod,
+    identity_of,
+    of_settings,
+    used_fact,
+)
+from knuckle.run.events import LinearSamples, PodSeen, RunEvent, Samples
+from knuckle.run.method import Concluded
+from knuckle.run.needed import check_accelerometer, check_not_lengths_alone
+from knuckle.run.parts import PARTS, Part, to_fact
+from knuckle.run.readings import CalibrateBlock
+from knuckle.run.remeasure import METHOD, measure_recording
+from knuckle.run.replay import recording_of
+from knuckle.store.recording import Decoded
+
+
+@dataclass(frozen=True, slots=True)
+class Task:
+    """What to measure, apart from the guide.
+
+    Attributes
+    ----------
+    measure : str
+        "camber" or "sweep".
+    request : Request
+        Its wheel is the stream's; each part of a walk round the car puts its own in place.
+    calibration : Calibration or None
+        Named by the user.
+    uncalibrated : bool
+    facts : dict
+        Stored with the run.
+    rate_hz : float or None
+        To ask the pod for.
+    """
+
+    measure: str
+    request: Request
+    calibration: Calibration | None = None
+    uncalibrated: bool = False
+    facts: dict[str, Any] = field(default_factory=dict)
+    rate_hz: float | None = None
+
+
+class RestsMethod:
+    """Measures camber or a sweep.
+
+    Parameters
+    ----------
+    task : Task
+    parts : callable, optional
+        Which stretch belongs to which wheel; the whole recording is the request's if absent.
+    """
+
+    how = METHOD
+
+    def __init__(self, task: Task, parts: Callable[[], Sequence[Part]] | None = None) -> None:
+        self._task = task
+        self._parts = parts
+        self._has_motion = False
+
+    @property
+    def measure(self) -> str:
+        """ "camber" or "sweep"."""
+        return self._task.measure
+
+    @property
+    def wheel(self) -> Wheel:
+        """The request's."""
+        return self._task.request.wheel
+
+    @property
+    def rate_hz(self) -> float | None:
+        """As asked for."""
+        return self._task.rate_hz
+
+    def beforehand(self) -> dict[str, Any]:
+        """Return what is assumed, and a calibration that the user named."""
+        task = self._task
+        facts = {**task.facts, ASSUMED: to_assumed(task.request)}
+        if task.calibration is not None or task.uncalibrated:
+            facts[CALIBRATION] = used_fact(task.calibration, task.uncalibrated)
+        return facts
+
+    def take(self, event: RunEvent) -> None:
+        """Refuse a pod without accelerometer, or another one's calibration."""
+        task = self._task
+        if isinstance(event, PodSeen):
+            check_accelerometer(event, task.measure)
+            if task.calibration is not None and not task.uncalibrated:
+                check_same_pod(task.calibration, identity_of(event))
+        if isinstance(event, LinearSamples) and not self._has_motion:
+            check_not_lengths_alone(event, task.measure)
+        self._has_motion |= isinstance(event, Samples)
+
+    def calibration_of(self, seen: PodSeen) -> CalibrateBlock | None:
+        """Return the calibration that was named, or the pod's own."""
+        if self._task.uncalibrated:
+            return None
+        calibration = self._task.calibration or of_settings(seen.settings)
+        return None if calibration is None else calibration.applied
+
+    def conclude(self, decoded: Decoded) -> Concluded:
+        """Measure each part, or the whole."""
+        task = self._task
+        parts = None if self._parts is None else list(self._parts())
+        facts: dict[str, Any] = {}
+        if parts is not None:
+            facts[PARTS] = to_fact(parts)
+        facts[CALIBRATION] = used_fact(task.calibration, task.uncalibrated, decoded)
+        if decoded.block is None:
+            return Concluded((), ("No samples came.",), facts)
+        recording = recording_of(decoded.block, decoded, [], parts or ())
+        wanted: Sequence[Part | None] = parts or [None]
+        outcomes = tuple(
+            measure_recording(
+                task.measure,
+                recording,
+                task.request if part is None else replace(task.request, wheel=part.wheel),
+                task.calibration,
+                task.uncalibrated,
+                part,
+            )
+            for part in wanted
+        )
+        return Concluded(outcomes, tuple(recording.notices), facts)
