@@ -11,6 +11,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from knuckle.analysis.brake import LARGEST_ROLL_DEG, Roll, judge_roll
+from knuckle.analysis.doubt import Doubt
 from knuckle.analysis.fit import Fit, FitFunction, fit_or_none
 from knuckle.analysis.slip import likeliest_slip
 from knuckle.errors import MeasurementRefused
@@ -46,13 +47,13 @@ class Sources:
     unseen : sequence of int
         The rests after which a slip of the mount would go unseen: no position was visited
         both before and after.
-    without_plates : callable or None
-        Fits the gyro's turns alone, where plates were given beside them.
+    doubts : sequence of Doubt
+        What was typed and may be wrong, where something else tells the steer angle.
     """
 
     gyro: bool
     unseen: Sequence[int]
-    without_plates: FitFunction | None = None
+    doubts: Sequence[Doubt] = ()
 
 
 @dataclass(frozen=True)
@@ -70,66 +71,71 @@ def find_sound_fit(fit: FitFunction, priors: Priors, sources: Sources) -> SoundF
     Raises
     ------
     MeasurementRefused
-        PLATES_DISAGREE, BRAKE_NOT_HELD, BRAKE_OR_MOUNT, MOUNT_SLIPPED or READINGS_DISAGREE.
+        PLATES_DISAGREE, LINEAR_DISAGREES, BRAKE_NOT_HELD, BRAKE_OR_MOUNT, MOUNT_SLIPPED or
+        READINGS_DISAGREE.
     """
     try:
-        chosen, notices = _held_or_free(fit, priors, sources)
+        chosen, roll_deg, notices = _held_or_free(fit, priors, sources)
     except MeasurementRefused:
-        _refuse_plates(priors, sources)
+        _refuse_doubtful(priors, sources)
         raise
     if chosen.probability >= MISFIT_SIGNIFICANCE:
+        for doubt in sources.doubts:
+            doubt.check_against(chosen, roll_deg, MISFIT_SIGNIFICANCE)
         return SoundFit(chosen, notices)
-    _refuse_plates(priors, sources)
+    _refuse_doubtful(priors, sources)
     _refuse_slip(fit, priors, chosen)
     return _misfit(chosen, notices)
 
 
-def _refuse_plates(priors: Priors, sources: Sources) -> None:
-    """Refuse if the readings fit, once the turn plates' angles are left out."""
-    if sources.without_plates is None:
-        return
-    bare = fit_or_none(sources.without_plates, priors.roll_held_deg)
-    if bare is not None and bare.probability >= MISFIT_SIGNIFICANCE:
-        raise MeasurementRefused(
-            "PLATES_DISAGREE",
-            "The turn plates' angles that were typed disagree with the gyro, whose turns fit the "
-            "readings.",
-            "An angle was misread, or left and right were exchanged.",
-            "Correct --plates, or leave it out.",
-        )
+def _refuse_doubtful(priors: Priors, sources: Sources) -> None:
+    """Refuse if the readings fit, once one thing that was typed is left out."""
+    for doubt in sources.doubts:
+        bare = fit_or_none(doubt.without, priors.roll_held_deg)
+        if bare is not None and bare.probability >= MISFIT_SIGNIFICANCE:
+            raise doubt.refusal
 
 
 def _held_or_free(
     fit: FitFunction, priors: Priors, sources: Sources
-) -> tuple[Fit, tuple[Notice, ...]]:
+) -> tuple[Fit, float, tuple[Notice, ...]]:
+    """Return the fit, the roll's prior in it (deg), and what to say."""
     if not priors.brake_held:
         if not sources.gyro:
             raise _no_gyro("The brake was said to be free, and there is no gyro.")
-        return fit(priors.roll_free_deg, None), ()
+        return fit(priors.roll_free_deg, None), priors.roll_free_deg, ()
     held = fit(priors.roll_held_deg, None)
     free = fit_or_none(fit, priors.roll_free_deg)
     roll = None if free is None else judge_roll(free, priors.roll_held_deg)
     if free is None or roll is None or not roll.doubtful:
-        return held, ()
+        return held, priors.roll_held_deg, ()
     if not roll.not_held and (sources.unseen or not sources.gyro):
-        return held, ()
+        return held, priors.roll_held_deg, ()
     if not roll.not_held:
-        widened = fit(max(priors.roll_held_deg, roll.rms_deg), None)
-        return widened, (
-            Notice(
-                "BRAKE_DOUBTFUL",
-                f"The readings show a roll of the wheel of about {roll.span_deg:.1f} deg, a "
-                "little more than a held brake mostly does; the uncertainty allows for it.",
+        roll_deg = max(priors.roll_held_deg, roll.rms_deg)
+        return (
+            fit(roll_deg, None),
+            roll_deg,
+            (
+                Notice(
+                    "BRAKE_DOUBTFUL",
+                    f"The readings show a roll of the wheel of about {roll.span_deg:.1f} deg, a "
+                    "little more than a held brake mostly does; the uncertainty allows for it.",
+                ),
             ),
         )
     _check_roll(fit, priors, sources, free, roll)
-    return free, (
-        Notice(
-            "BRAKE_NOT_HELD",
-            f"The wheel, or the pod about its axle, turned by about {roll.span_deg:.1f} deg "
-            "while it was steered: most likely the foot brake was not held firmly; or the "
-            "steering axis itself moves with steer, or a plate angle is wrong. The roll was set "
-            "free, and inclination is less certain.",
+    return (
+        free,
+        priors.roll_free_deg,
+        (
+            Notice(
+                "BRAKE_NOT_HELD",
+                f"The wheel, or the pod about its axle, turned by about {roll.span_deg:.1f} deg "
+                "while it was steered: most likely the foot brake was not held firmly; or the "
+                "steering axis itself moves with steer, or a plate angle is wrong. The roll was "
+                "set free, and inclination is less certain.",
+            ),
         ),
     )
 

@@ -7,6 +7,7 @@ from dataclasses import replace
 import numpy as np
 from scipy.stats import chi2
 
+from knuckle.analysis.doubt import Doubt, linear_in_doubt, plates_in_doubt
 from knuckle.analysis.fit import Fit
 from knuckle.analysis.positions import check_size, label
 from knuckle.analysis.readings import (
@@ -87,10 +88,20 @@ def analyse_sweep(block: Block, rests: list[Rest], request: Request) -> Outcome:
 
 
 def _sound(problem: SweepProblem) -> SoundFit:
-    both = problem.turns and problem.marks
-    without = replace(problem, marks=[]).fit if both else None
-    sources = Sources(bool(problem.turns), problem.unseen, without)
+    sources = Sources(bool(problem.turns), problem.unseen, _doubts(problem))
     return find_sound_fit(problem.fit, problem.priors, sources)
+
+
+def _doubts(problem: SweepProblem) -> tuple[Doubt, ...]:
+    """Return what may be wrong of all that was typed, where something else tells the steer."""
+    doubts = []
+    if problem.turns and problem.marks:
+        doubts.append(plates_in_doubt(replace(problem, marks=[]).fit, len(problem.marks)))
+    if problem.linear is not None and (problem.turns or problem.marks):
+        count = int(problem.linear.readings.present.sum())
+        others = "the gyro" if problem.turns else "the turn plates' angles that were typed"
+        doubts.append(linear_in_doubt(replace(problem, linear=None).fit, count, others))
+    return tuple(doubts)
 
 
 def _check_cone(fit: Fit) -> None:
@@ -100,11 +111,12 @@ def _check_cone(fit: Fit) -> None:
     if sigma > LARGEST_CONE_SIGMA * half_angle:
         raise MeasurementRefused(
             "CONE_TOO_WEAK",
-            "Without gyro, turn plates or linear sensor the steering axis cannot be told well enough "
-            f"(half-angle {np.degrees(half_angle):.1f} deg, one sigma {np.degrees(sigma):.1f}).",
+            "Without gyro, turn plates or linear sensor the steering axis cannot be told well "
+            f"enough (half-angle {np.degrees(half_angle):.1f} deg, "
+            f"one sigma {np.degrees(sigma):.1f}).",
             "Caster and inclination are small, the sweep is, or pod or car moved meanwhile.",
-            "Give the turn plates' angles with --plates, lay a linear sensor to the wheel, or use a "
-            "pod with a gyro.",
+            "Give the turn plates' angles with --plates, lay a linear sensor to the wheel, or use "
+            "a pod with a gyro.",
         )
 
 
