@@ -134,3 +134,18 @@ def test_stored_calibration_leaves_the_stated_residuals() -> None:
     assert np.std(off) == pytest.approx(np.hypot(0.001, turn), rel=0.1)
     scales = np.array(gyro)[:, [0, 1, 2], [0, 1, 2]]
     assert np.std(scales) == pytest.approx(0.003, rel=0.1)
+
+
+def test_an_adxl355_reads_gravity_in_its_own_counts_beside_a_gyro_turned_by_itself() -> None:
+    # Source: ADXL355 data sheet, from memory: 256000 counts/g, 1885 counts at 25 C, -9.05 a degree.
+    turned = {**PERFECT, "turn_sigma_deg": 1.5, "temp_c": 25.0, "warm_up_c": 0.0}
+    case = realise(load("fine", sensor=turned), 3)
+    motion = Motion(np.array([[0.0, 0.0, 1.0]]), np.radians([[0.0, 0.0, 100.0]]), np.zeros((1, 3)))
+    chip = Chip(case)
+    raw = chip.read(np.zeros(1), motion, 0.01)[0]
+    assert [row.sensor.name for row in chip.channels] == ["ADXL355", "MPU6050", "ADXL355"]
+    assert np.linalg.norm(raw[:3]) == pytest.approx(256000, abs=2)
+    assert raw[6] == pytest.approx(1885, abs=2)
+    force, rate = raw[:3] / 256000, raw[3:6] / np.linalg.norm(raw[3:6])
+    apart_deg = np.degrees(np.arccos(force @ rate))
+    assert 0.5 < apart_deg < 8.0

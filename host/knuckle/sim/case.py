@@ -12,6 +12,7 @@ from knuckle.model.block import FloatArray
 from knuckle.model.wheel import Wheel
 from knuckle.sim.kinematics import Seat, ground_up
 from knuckle.sim.scenario import Scenario
+from knuckle.sim.spec import Part
 
 
 class Stream(IntEnum):
@@ -146,11 +147,15 @@ def _draw_chip(scenario: Scenario, rng: np.random.Generator) -> ChipErrors:
 
     accel = gain(s.accel_scale, s.accel_scale_sigma, s.accel_cross, s.accel_cross_sigma)
     gyro = gain(s.gyro_scale, s.gyro_scale_sigma, s.gyro_cross, s.gyro_cross_sigma)
+    to_gyro = to_chip
+    if s.accelerometer is not Part.MPU6050:
+        own = np.array(s.turn_deg) + s.turn_sigma_deg * rng.standard_normal(3)
+        to_gyro = Rotation.from_rotvec(np.radians(own)).as_matrix().T
     return ChipErrors(
         accel_matrix=accel @ to_chip,
         accel_bias_g=np.array(s.accel_bias_g)
         + np.array(s.accel_bias_sigma_g) * rng.standard_normal(3),
-        gyro_matrix=gyro @ to_chip,
+        gyro_matrix=gyro @ to_gyro,
         gyro_bias_dps=np.array(s.gyro_bias_dps) + s.gyro_bias_sigma_dps * rng.standard_normal(3),
         gyro_per_g_dps=s.gyro_g_sensitivity_sigma_dps * rng.standard_normal((3, 3)),
         accel_bias_per_c_g=np.array(s.accel_bias_per_c_sigma_g) * rng.standard_normal(3),
@@ -165,15 +170,22 @@ def _draw_stored(scenario: Scenario, chip: ChipErrors, rng: np.random.Generator)
     With f the truth, (stored matrix)^-1 (reading - stored bias) = left @ f + left_bias.
     """
     c = scenario.calibration
-    turn = np.radians(c.turn_sigma_deg) * rng.standard_normal(3)
-    turned = Rotation.from_rotvec(turn).as_matrix().T
 
-    def left(scale_sigma: float, cross_sigma: float) -> FloatArray:
+    def turned() -> FloatArray:
+        turn = np.radians(c.turn_sigma_deg) * rng.standard_normal(3)
+        return np.asarray(Rotation.from_rotvec(turn).as_matrix().T)
+
+    def left(turned: FloatArray, scale_sigma: float, cross_sigma: float) -> FloatArray:
         scales = np.diag(1.0 + scale_sigma * rng.standard_normal(3))
         terms = off_diagonal(cross_sigma * rng.standard_normal(6))
         return np.asarray((scales + terms) @ turned)
 
-    accel = chip.accel_matrix @ np.linalg.inv(left(c.accel_scale_sigma, c.accel_cross_sigma))
-    gyro = chip.gyro_matrix @ np.linalg.inv(left(c.gyro_scale_sigma, c.gyro_cross_sigma))
+    of_chip = turned()
+    accel = left(of_chip, c.accel_scale_sigma, c.accel_cross_sigma)
+    if scenario.sensor.accelerometer is not Part.MPU6050:
+        of_chip = turned()
+    gyro = left(of_chip, c.gyro_scale_sigma, c.gyro_cross_sigma)
+    accel = chip.accel_matrix @ np.linalg.inv(accel)
+    gyro = chip.gyro_matrix @ np.linalg.inv(gyro)
     left_bias = c.accel_bias_sigma_g * rng.standard_normal(3)
     return StoredErrors(accel, chip.accel_bias_g - accel @ left_bias, gyro)

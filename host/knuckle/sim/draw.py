@@ -2,11 +2,35 @@
 
 from __future__ import annotations
 
+import math
+from dataclasses import replace
+from typing import Final
+
 from knuckle.model.wheel import Wheel
 from knuckle.sim.car import Car, Knuckle
 from knuckle.sim.case import Stream, generator
 from knuckle.sim.scenario import Scenario
-from knuckle.sim.spec import Calibration, Mount, Pads, Purpose, Script, Sensor
+from knuckle.sim.spec import Calibration, Mount, Pads, Part, Pod, Purpose, Script, Sensor
+
+_CALIBRATED: Final = Sensor(
+    accel_bias_sigma_g=(0.001, 0.001, 0.001),
+    accel_scale_sigma=0.001,
+    accel_cross_sigma=0.001,
+    turn_sigma_deg=0.05,
+    gyro_scale_sigma=0.03,
+    gyro_cross_sigma=0.02,
+    temp_c=25.0,
+    warm_up_c=0.0,
+)
+_ADXL355: Final = replace(
+    _CALIBRATED,
+    accelerometer=Part.ADXL355,
+    accel_noise_ug=25.0,
+    accel_bias_sigma_g=(0.025, 0.025, 0.025),
+    accel_scale_sigma=0.08 / math.sqrt(3.0),
+    accel_cross_sigma=0.01,
+    turn_sigma_deg=1.5,
+)
 
 
 def draw_case(
@@ -15,6 +39,8 @@ def draw_case(
     wheel: Wheel | None = None,
     purpose: Purpose = Purpose.SWEEP,
     script: Script | None = None,
+    part: Part = Part.MPU6050,
+    gyro: bool = True,
 ) -> Scenario:
     """Draw a scenario for the coverage of intervals.
 
@@ -33,6 +59,12 @@ def draw_case(
     purpose : Purpose
     script : Script or None
         None takes the default script.
+    part : Part
+        The accelerometer. An ADXL355 has its own noise, and comes without calibration beside a
+        gyro on a chip of its own: bias 25 mg, scale 8 / sqrt(3) %, cross-axis 1 %, and each
+        chip's turn in the case 1.5 deg.
+    gyro : bool
+        Whether the pod has one.
 
     Returns
     -------
@@ -56,16 +88,8 @@ def draw_case(
         car=Car(LF=knuckle, RF=knuckle, LR=knuckle, RR=knuckle, body_roll=False),
         mount=Mount(pitch_deg=float(rng.uniform(-180.0, 180.0))),
         pads=Pads(sigma_deg=0.1),
-        sensor=Sensor(
-            accel_bias_sigma_g=(0.001, 0.001, 0.001),
-            accel_scale_sigma=0.001,
-            accel_cross_sigma=0.001,
-            turn_sigma_deg=0.05,
-            gyro_scale_sigma=0.03,
-            gyro_cross_sigma=0.02,
-            temp_c=25.0,
-            warm_up_c=0.0,
-        ),
+        pod=Pod(gyro=gyro),
+        sensor=_ADXL355 if part is Part.ADXL355 else _CALIBRATED,
         calibration=Calibration(stored=False),
         script=script or Script(),
     )

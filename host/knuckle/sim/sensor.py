@@ -1,7 +1,8 @@
 """From the pod's motion to raw counts: the chip with all its errors.
 
-Model of the MPU-6050 data sheet rev 3.3: reading = (I + scale + six cross-axis terms) applied to
-the truth in chip axes, plus bias, plus noise; then the temperature's part, quantised and clipped.
+Model of the MPU-6050 data sheet rev 3.3, with an ADXL355 in place of its accelerometer if wanted:
+reading = (I + scale + six cross-axis terms) applied to the truth in chip axes, plus bias, plus
+noise; then the temperature's part, quantised and clipped.
 """
 
 from __future__ import annotations
@@ -13,6 +14,7 @@ import numpy as np
 from knuckle.model.block import FloatArray, IntArray
 from knuckle.sim.case import Case, Stream
 from knuckle.sim.motion import Motion
+from knuckle.sim.spec import Part
 from knuckle.wire.messages import Channel, ChannelKind, Sensor
 
 REFERENCE_C = 25.0
@@ -25,18 +27,6 @@ _FULL = 32768
 def channels(case: Case) -> tuple[Channel, ...]:
     """Return the hello's table of channels."""
     s = case.scenario.sensor
-    clipping = case.scenario.faults.clipping
-    range_g = s.accelerometer_range_g
-    accel = Channel(
-        ChannelKind.ACCELEROMETER,
-        Sensor.MPU6050,
-        axes=3,
-        bits=16,
-        scale=range_g / _FULL,
-        offset=0.0,
-        full_scale=min(range_g, clipping.limit_g) if clipping.on else range_g,
-        noise_density=s.accel_noise_ug * 1e-6,
-    )
     gyro = Channel(
         ChannelKind.GYRO,
         Sensor.MPU6050,
@@ -46,6 +36,28 @@ def channels(case: Case) -> tuple[Channel, ...]:
         offset=0.0,
         full_scale=s.gyro_range_dps,
         noise_density=s.gyro_noise_dps,
+    )
+    accel, temperature = (_adxl355 if s.accelerometer is Part.ADXL355 else _mpu6050)(case)
+    return (accel, gyro, temperature) if case.scenario.pod.gyro else (accel, temperature)
+
+
+def _full_scale_g(case: Case, range_g: float) -> float:
+    clipping = case.scenario.faults.clipping
+    return min(range_g, clipping.limit_g) if clipping.on else range_g
+
+
+def _mpu6050(case: Case) -> tuple[Channel, Channel]:
+    s = case.scenario.sensor
+    range_g = s.accelerometer_range_g
+    accel = Channel(
+        ChannelKind.ACCELEROMETER,
+        Sensor.MPU6050,
+        axes=3,
+        bits=16,
+        scale=range_g / _FULL,
+        offset=0.0,
+        full_scale=_full_scale_g(case, range_g),
+        noise_density=s.accel_noise_ug * 1e-6,
     )
     temperature = Channel(
         ChannelKind.TEMPERATURE,
@@ -57,7 +69,32 @@ def channels(case: Case) -> tuple[Channel, ...]:
         full_scale=85.0,
         noise_density=0.0,
     )
-    return (accel, gyro, temperature) if case.scenario.pod.gyro else (accel, temperature)
+    return accel, temperature
+
+
+def _adxl355(case: Case) -> tuple[Channel, Channel]:
+    """Return the rows of docs/protocol.md: 256000 counts/g, 1885 counts at 25 C, -9.05 a degree."""
+    accel = Channel(
+        ChannelKind.ACCELEROMETER,
+        Sensor.ADXL355,
+        axes=3,
+        bits=20,
+        scale=float(np.float32(1.0 / 256000.0)),
+        offset=0.0,
+        full_scale=_full_scale_g(case, 2.048),
+        noise_density=case.scenario.sensor.accel_noise_ug * 1e-6,
+    )
+    temperature = Channel(
+        ChannelKind.TEMPERATURE,
+        Sensor.ADXL355,
+        axes=1,
+        bits=13,
+        scale=float(np.float32(-1.0 / 9.05)),
+        offset=float(np.float32(25.0 + 1885.0 / 9.05)),
+        full_scale=125.0,
+        noise_density=0.0,
+    )
+    return accel, temperature
 
 
 class Signals(NamedTuple):
@@ -82,7 +119,8 @@ class Chip:
         self.channels = channels(case)
         self._rng = case.generator(Stream.NOISE)
         self._walk_dps = np.zeros(3)
-        self._limit = _FULL
+        self._full = 1 << (self.channels[0].bits - 1)
+        self._limit = self._full
         if case.scenario.faults.clipping.on:
             accel = self.channels[0]
             self._limit = round(accel.full_scale / accel.scale)
@@ -94,7 +132,7 @@ class Chip:
     def read(self, t_s: FloatArray, motion: Motion, period_s: float) -> IntArray:
         """Return raw counts, shape (n, axes of all channels); parameters as for `signals`."""
         signals = self.signals(t_s, motion, period_s)
-        parts = [_counts(signals.accel_g, self.channels[0], self._limit)]
+        parts = [_counts(signals.accel_g, self.channels[0], self._limit, self._full)]
         if signals.gyro_dps is not None:
             parts.append(_counts(signals.gyro_dps, self.channels[1], _FULL))
         parts.append(_counts(signals.temp_c[:, None], self.channels[-1], _FULL))
@@ -139,6 +177,6 @@ class Chip:
         return Signals(accel, gyro, temp_c + _TEMP_NOISE_C * normal[:, 9])
 
 
-def _counts(value: FloatArray, channel: Channel, limit: int) -> IntArray:
+def _counts(value: FloatArray, channel: Channel, limit: int, full: int = _FULL) -> IntArray:
     raw = np.rint((value - channel.offset) / channel.scale)
-    return np.clip(raw, -limit, min(limit, _FULL - 1)).astype(np.int64)
+    return np.clip(raw, -limit, min(limit, full - 1)).astype(np.int64)

@@ -18,6 +18,13 @@ Six = tuple[float, float, float, float, float, float]
 _CROSS = "order xy, xz, yx, yz, zx, zy (reading, truth)"
 
 
+class Part(StrEnum):
+    """The part that is the pod's accelerometer."""
+
+    MPU6050 = "mpu6050"
+    ADXL355 = "adxl355"
+
+
 class Purpose(StrEnum):
     """What the person does; decides the script."""
 
@@ -79,8 +86,13 @@ class Pod:
 class Sensor:
     """Errors of the chip before calibration. Defaults: MPU-6050 data sheet rev 3.3.
 
-    Tolerances of the sheet are taken as one sigma.
+    Tolerances of the sheet are taken as one sigma. An ADXL355 is a chip of its own beside the
+    gyro's: each is turned in the case by itself, with the same sigma.
     """
+
+    accelerometer: Part = key(
+        Part.MPU6050, "Part that the hello names; its errors are the keys below."
+    )
 
     accelerometer_range_g: float = key(2.0, "Full scale.", low=0.5, high=32)
     gyro_range_dps: float = key(250.0, "Full scale.", low=10, high=4000)
