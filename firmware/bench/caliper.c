@@ -1,5 +1,6 @@
 #include "caliper.h"
 
+#include "../ports/atmega328p/pins.h"
 #include "chip.h"
 #include "pins.h"
 
@@ -29,13 +30,19 @@ static void arm(avr_cycle_count_t wait)
     }
 }
 
+/* The caliper's level, through the transistor on that line. */
+static void set_line(uint8_t bit, int level)
+{
+    pin_drive('D', bit, KN_CALIPER_INVERTED ? !level : level);
+}
+
 static void set_clock(bool level)
 {
     if (level != clock_level) {
         caliper_edges++;
     }
     clock_level = level;
-    pin_drive('D', CLOCK, level);
+    set_line(CLOCK, level);
 }
 
 static void begin_packet(void)
@@ -50,7 +57,7 @@ static avr_cycle_count_t next_step(avr_t *avr, avr_cycle_count_t when, void *par
 {
     (void)avr, (void)param;
     if (chatter_hz) {
-        pin_drive('D', DATA, (int)(chip_random() & 1u));
+        set_line(DATA, (int)(chip_random() & 1u));
         set_clock(!clock_level);
         return when + CLOCK_HZ / chatter_hz;
     }
@@ -60,7 +67,7 @@ static avr_cycle_count_t next_step(avr_t *avr, avr_cycle_count_t when, void *par
     }
     switch (quarter) {
     case 0:
-        pin_drive('D', DATA, (int)(word >> (bit_now % 24u) & 1u));
+        set_line(DATA, (int)(word >> (bit_now % 24u) & 1u));
         break;
     case 1:
         set_clock(false);
@@ -94,7 +101,7 @@ void caliper_show(int32_t units, bool inch)
     there = true;
     if (!was) {
         quarter = bit_now = 0;
-        pin_drive('D', DATA, 1);
+        set_line(DATA, 1);
         set_clock(true);
         arm((avr_cycle_count_t)packet_us * CYCLES_PER_US);
     }
