@@ -7,16 +7,24 @@ import contextlib
 import itertools
 import os
 import random
+import signal
+import sys
 from collections.abc import AsyncGenerator, Callable, Iterator
 from contextlib import AbstractContextManager, contextmanager
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Protocol
 
 import pytest
 
+from bench.conftest import built
+from bench.programs import build_sender
+from knuckle.bench.board import Board
 from knuckle.errors import LinkLost, LinkNotFound
+from knuckle.links.avr import AvrLink
 from knuckle.links.contract import LONGEST_SILENCE_S, Chunk, Link
 from knuckle.links.file import FileLink
+from knuckle.links.schemes import open_link
 from knuckle.links.serial import SerialLink
 from knuckle.links.sim import SimLink
 from knuckle.store.capture import CapturedStream, CaptureWriter
@@ -35,12 +43,19 @@ WHOLE = b"".join(PIECES)
 needs_pty = pytest.mark.skipif(not hasattr(os, "openpty"), reason="no pseudo-terminals here")
 
 
+class Device(Protocol):
+    """What is at a link's other end."""
+
+    @property
+    def received(self) -> bytes | bytearray: ...
+
+
 @dataclass
 class Rig:
     """A link under test and what is at its other end."""
 
     link: Link
-    device: ScriptedBytes | None
+    device: Device | None
     unplug: Callable[[], None] | None = None
 
 
@@ -71,6 +86,37 @@ def sim_rig(transport: str) -> Maker:
     return make
 
 
+class InTheChip:
+    """What the program on the emulated board has received, as its memory holds it."""
+
+    def __init__(self, board: Board) -> None:
+        self._board = board
+
+    @property
+    def received(self) -> bytes:
+        bench = self._board.bench
+        count = int.from_bytes(bench.peek(bench.symbol("received_count"), 2), "little")
+        return bench.peek(bench.symbol("received"), count)
+
+
+def avr_rig(transport: str) -> Maker:
+    @contextmanager
+    def make(folder: Path) -> Iterator[Rig]:
+        bench = built("bench") / "bench"
+        board = Board(bench=str(bench), elf=str(build_sender(PIECES, folder)))
+        link = AvrLink(
+            board, scenario="sender", seed=1, transport=transport, address="avr:?elf=sender"
+        )
+        try:
+            yield Rig(
+                link, InTheChip(board), lambda: os.kill(board.bench.process_id, signal.SIGKILL)
+            )
+        finally:
+            board.close()
+
+    return make
+
+
 @contextmanager
 def capture_rig(folder: Path) -> Iterator[Rig]:
     path = folder / "some.kncap"
@@ -97,12 +143,19 @@ MAKERS = [
     pytest.param(serial_rig, id="serial", marks=needs_pty),
     pytest.param(sim_rig("pty"), id="sim-pty", marks=needs_pty),
     pytest.param(sim_rig("memory"), id="sim-memory"),
+    pytest.param(avr_rig("pty"), id="avr-pty", marks=needs_pty),
+    pytest.param(avr_rig("memory"), id="avr-memory"),
     pytest.param(capture_rig, id="file-capture"),
     pytest.param(csv_rig, id="file-csv"),
 ]
 MISSING = [
     pytest.param(lambda folder: SerialLink(str(folder / "ttyNONE")), id="serial"),
     pytest.param(lambda folder: FileLink(folder / "none.kncap"), id="file"),
+    pytest.param(lambda folder: open_link(f"avr:?bench={folder / 'none'}"), id="avr-without-bench"),
+    pytest.param(
+        lambda folder: open_link(f"avr:?bench={sys.executable}&elf={folder / 'none.elf'}"),
+        id="avr-without-program",
+    ),
 ]
 
 
@@ -294,7 +347,7 @@ def test_writing_to_a_closed_link_is_lost(rig: Rig) -> None:
 def test_it_describes_itself_in_one_line(rig: Rig) -> None:
     assert rig.link.description()
     assert "\n" not in rig.link.description()
-    assert rig.link.address.split(":")[0] in ("serial", "sim", "file")
+    assert rig.link.address.split(":")[0] in ("serial", "sim", "avr", "file")
 
 
 @pytest.mark.parametrize("make", MISSING)

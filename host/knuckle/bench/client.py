@@ -198,7 +198,7 @@ class Bench:
 
     def eeprom(self, at: int = 0, length: int = 1024) -> bytes:
         """Return bytes of the memory that outlives power."""
-        return bytes.fromhex(self.command("eeprom", "get", at, length)[0])
+        return bytes.fromhex("".join(self.command("eeprom", "get", at, length)))
 
     def set_eeprom(self, at: int, data: bytes) -> None:
         """Change bytes of that memory behind the program's back."""
@@ -219,7 +219,7 @@ class Bench:
 
     def peek(self, address: int, length: int) -> bytes:
         """Return bytes of the chip's data space."""
-        return bytes.fromhex(self.command("peek", address, length)[0])
+        return bytes.fromhex("".join(self.command("peek", address, length)))
 
     def poke(self, address: int, data: bytes) -> None:
         """Change bytes of the chip's memory."""

@@ -13,6 +13,7 @@ from knuckle.model.wheel import Wheel
 SCHEMES: Final[dict[str, tuple[str, str]]] = {
     "serial": ("knuckle.links.serial", "SerialLink"),
     "sim": ("knuckle.links.sim", "SimLink"),
+    "avr": ("knuckle.links.avr", "AvrLink"),
     "file": ("knuckle.links.file", "FileLink"),
 }
 """Scheme to (module, class); a module is imported only when its scheme is used."""
