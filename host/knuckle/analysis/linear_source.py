@@ -51,7 +51,7 @@ class LinearSource:
         known = [i for i in (straight or []) if self.readings.present[i]]
         datum_mm = float(np.mean(raw[known])) if known else float(np.median(raw[at]))
         longer_mm = self.steer.gain * (raw[at] - datum_mm)
-        grid, length = self._monotone(datum_mm)
+        grid, length = monotone(self.steer, datum_mm)
         slack_mm = GEOMETRY_SIGMAS * self._slack(longer_mm)
         beyond = (longer_mm < length.min() - slack_mm) | (longer_mm > length.max() + slack_mm)
         if known and np.any(beyond):
@@ -80,31 +80,7 @@ class LinearSource:
         arm = moment_arm(self.steer.kind, shape, self.steer.longer_left, at)
         worst = int(np.argmin(arm))
         if arm[worst] < LEAST_MOMENT * self.steer.lever_mm.value:
-            raise self._dead_centre(float(np.degrees(at[worst])), float(arm[worst]))
-
-    def _dead_centre(self, heading_deg: float, arm_mm: float) -> MeasurementRefused:
-        return _trouble(
-            "LINEAR_DEAD_CENTRE",
-            f"At {heading_deg:.0f} deg of steer the linear sensor's line passes the steering axis "
-            f"at {max(arm_mm, 0.0):.0f} mm, its lever being {self.steer.lever_mm.value:.0f} mm: "
-            "the length hardly tells the angle there, and beyond dead centre two angles have one "
-            "length.",
-        )
-
-    def _monotone(self, datum_mm: float) -> tuple[FloatArray, FloatArray]:
-        """Return headings about zero up to dead centre, rad, and the changes of length there."""
-        reach = self.steer.reach_at(datum_mm).value
-        shape = self.steer.shape(reach)
-        grid = np.radians(np.arange(-LARGEST_GRID_DEG, LARGEST_GRID_DEG + 0.05, 0.1))
-        arm = moment_arm(self.steer.kind, shape, self.steer.longer_left, grid)
-        middle = grid.size // 2
-        bad = np.flatnonzero(~(arm > LEAST_MOMENT * self.steer.lever_mm.value))
-        first = int(max(bad[bad < middle], default=-1)) + 1
-        end = int(min(bad[bad > middle], default=grid.size))
-        if middle in bad:
-            raise self._dead_centre(0.0, float(arm[middle]))
-        grid = grid[first:end]
-        return grid, change_in_plan(self.steer.kind, shape, self.steer.longer_left, grid)
+            raise _dead_centre(self.steer, float(np.degrees(at[worst])), float(arm[worst]))
 
     def _bounded(self, grid: FloatArray) -> bool:
         return float(np.degrees(grid[-1] - grid[0])) < 2.0 * LARGEST_GRID_DEG - 0.1
@@ -113,6 +89,47 @@ class LinearSource:
         lever = self.steer.lever_mm
         share = np.hypot(lever.standard_uncertainty / lever.value, self.steer.gain_u)
         return float(share * np.max(np.abs(longer_mm)) + self.steer.own_mm)
+
+
+def monotone(steer: LinearSteer, datum_mm: float) -> tuple[FloatArray, FloatArray]:
+    """Return headings about straight ahead up to dead centre, and the changes of length there.
+
+    Parameters
+    ----------
+    steer : LinearSteer
+    datum_mm : float
+        What the pod sends at straight ahead.
+
+    Returns
+    -------
+    heading_rad, longer_mm : ndarray, shape (n,)
+        Headings grow; so do the lengths, or they fall.
+
+    Raises
+    ------
+    MeasurementRefused
+        LINEAR_DEAD_CENTRE, if straight ahead itself is near it.
+    """
+    shape = steer.shape(steer.reach_at(datum_mm).value)
+    grid = np.radians(np.arange(-LARGEST_GRID_DEG, LARGEST_GRID_DEG + 0.05, 0.1))
+    arm = moment_arm(steer.kind, shape, steer.longer_left, grid)
+    middle = grid.size // 2
+    bad = np.flatnonzero(~(arm > LEAST_MOMENT * steer.lever_mm.value))
+    if middle in bad:
+        raise _dead_centre(steer, 0.0, float(arm[middle]))
+    first = int(max(bad[bad < middle], default=-1)) + 1
+    end = int(min(bad[bad > middle], default=grid.size))
+    grid = grid[first:end]
+    return grid, change_in_plan(steer.kind, shape, steer.longer_left, grid)
+
+
+def _dead_centre(steer: LinearSteer, heading_deg: float, arm_mm: float) -> MeasurementRefused:
+    return _trouble(
+        "LINEAR_DEAD_CENTRE",
+        f"At {heading_deg:.0f} deg of steer the linear sensor's line passes the steering axis at "
+        f"{max(arm_mm, 0.0):.0f} mm, its lever being {steer.lever_mm.value:.0f} mm: the length "
+        "hardly tells the angle there, and beyond dead centre two angles have one length.",
+    )
 
 
 def _trouble(code: str, what: str) -> MeasurementRefused:

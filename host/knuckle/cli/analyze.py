@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from knuckle.cli.linear_steer import LinearChoice, with_linear
 from knuckle.cli.options import WheelOption
 from knuckle.cli.priors import with_priors
 from knuckle.cli.request import (
@@ -27,7 +28,9 @@ if TYPE_CHECKING:
 
 def register(app: typer.Typer) -> None:
     """Add the command."""
-    app.command("analyze", help="Measure camber or a sweep from a recording.")(with_priors(analyze))
+    app.command("analyze", help="Measure camber or a sweep from a recording.")(
+        with_priors(with_linear(analyze))
+    )
 
 
 def analyze(
@@ -37,6 +40,7 @@ def analyze(
     ],
     *,
     priors: Priors,
+    linear: LinearChoice,
     measure: Annotated[str, typer.Option(help="What to measure.", metavar="camber|sweep")],
     wheel: WheelOption,
     plates: PlatesOption = None,
@@ -62,6 +66,7 @@ def analyze(
         straight=straight,
         rear_steers=rear_steers,
         use_gyro=use_gyro,
+        linear=linear.on(wheel),
     )
     given = read_calibration(calibration, uncalibrated)
 

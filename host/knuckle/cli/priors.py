@@ -2,13 +2,10 @@
 
 from __future__ import annotations
 
-import functools
-import inspect
 from collections.abc import Callable
-from typing import TYPE_CHECKING, Annotated, Any, Final, NamedTuple, get_type_hints
+from typing import TYPE_CHECKING, Any, Final
 
-import typer
-
+from knuckle.cli.option_table import OptionRow, with_table
 from knuckle.errors import UsageError
 from knuckle.quantities import angle_deg, one_or_two, percentage, plain_number
 
@@ -22,36 +19,25 @@ BODY_ROLL_GIVEN_U_DEG: Final = 0.05
 _PANEL: Final = "What is known beforehand (one sigma)"
 
 
-class _Option(NamedTuple):
-    name: str
-    metavar: str
-    default: str
-    help: str
-
-    @property
-    def flag(self) -> str:
-        return "--" + self.name.replace("_", "-")
-
-
 _OPTIONS: Final = (
-    _Option("toe", "DEG[,U]", "0,0.3", "This wheel's toe at straight ahead; toe-in positive."),
-    _Option("brake", "on|off", "on", "on: held, and checked. off: the wheel may roll."),
-    _Option("mount_tilt", "DEG", "0.2", "Spin axis against the pod: tilt."),
-    _Option("mount_yaw", "DEG", "0.5", "Spin axis against the pod: yaw."),
-    _Option("roll", "DEG", "0.05", "Roll of a wheel held by the brake."),
-    _Option("roll_free", "DEG", "30", "Roll of a wheel whose brake is free."),
-    _Option("pads_across", "DEG[,U]", "0,0.1", "Slope of the pads, left side higher."),
-    _Option("pads_along", "DEG[,U]", "0,0.1", "Slope of the pads, front higher."),
-    _Option("plates_u", "DEG", "0.3", "Reading of the turn plates."),
-    _Option("gyro_turn_u", "DEG", "0.05", "A turn by the gyro between two rests."),
-    _Option("gyro_scale", "PERCENT", "3", "Gyro scale, if not calibrated."),
-    _Option("gyro_cross", "PERCENT", "2", "Gyro cross-axis, if not calibrated."),
-    _Option("accel_bias", "MG", "1", "Accelerometer bias left after calibration."),
-    _Option("accel_scale", "PERCENT", "0.1", "Accelerometer scale left after calibration."),
-    _Option("accel_cross", "PERCENT", "0.1", "Accelerometer cross-axis left after calibration."),
-    _Option("chip_turn", "DEG", "0.05", "Turn of the chip in its case."),
-    _Option("lever", "M", "0.3", "Pod from the steering axis (slow sweeps only)."),
-    _Option(
+    OptionRow("toe", "DEG[,U]", "0,0.3", "This wheel's toe at straight ahead; toe-in positive."),
+    OptionRow("brake", "on|off", "on", "on: held, and checked. off: the wheel may roll."),
+    OptionRow("mount_tilt", "DEG", "0.2", "Spin axis against the pod: tilt."),
+    OptionRow("mount_yaw", "DEG", "0.5", "Spin axis against the pod: yaw."),
+    OptionRow("roll", "DEG", "0.05", "Roll of a wheel held by the brake."),
+    OptionRow("roll_free", "DEG", "30", "Roll of a wheel whose brake is free."),
+    OptionRow("pads_across", "DEG[,U]", "0,0.1", "Slope of the pads, left side higher."),
+    OptionRow("pads_along", "DEG[,U]", "0,0.1", "Slope of the pads, front higher."),
+    OptionRow("plates_u", "DEG", "0.3", "Reading of the turn plates."),
+    OptionRow("gyro_turn_u", "DEG", "0.05", "A turn by the gyro between two rests."),
+    OptionRow("gyro_scale", "PERCENT", "3", "Gyro scale, if not calibrated."),
+    OptionRow("gyro_cross", "PERCENT", "2", "Gyro cross-axis, if not calibrated."),
+    OptionRow("accel_bias", "MG", "1", "Accelerometer bias left after calibration."),
+    OptionRow("accel_scale", "PERCENT", "0.1", "Accelerometer scale left after calibration."),
+    OptionRow("accel_cross", "PERCENT", "0.1", "Accelerometer cross-axis left after calibration."),
+    OptionRow("chip_turn", "DEG", "0.05", "Turn of the chip in its case."),
+    OptionRow("lever", "M", "0.3", "Pod from the steering axis (slow sweeps only)."),
+    OptionRow(
         "body_roll",
         "LEFT/RIGHT",
         "as swept",
@@ -62,42 +48,7 @@ _OPTIONS: Final = (
 
 def with_priors(command: Callable[..., Any]) -> Callable[..., Any]:
     """Give a command the options above; it receives them as its argument `priors`."""
-
-    @functools.wraps(command)
-    def wrapper(*args: Any, **words: Any) -> Any:
-        typed = {option.name: words.pop(option.name) for option in _OPTIONS}
-        return command(*args, priors=build_priors(typed), **words)
-
-    added = [
-        inspect.Parameter(
-            option.name,
-            inspect.Parameter.KEYWORD_ONLY,
-            default=None,
-            annotation=Annotated[
-                str | None,
-                typer.Option(
-                    option.flag,
-                    help=f"{option.help} [default: {option.default}]",
-                    metavar=option.metavar,
-                    rich_help_panel=_PANEL,
-                    show_default=False,
-                ),
-            ],
-        )
-        for option in _OPTIONS
-    ]
-    own = inspect.signature(command)
-    # Typer takes a given signature as it is, and so would read the annotations as bare text.
-    hints = get_type_hints(command, localns={"Priors": object}, include_extras=True)
-    kept = [
-        parameter.replace(annotation=hints[name])
-        for name, parameter in own.parameters.items()
-        if name != "priors"
-    ]
-    wrapper.__signature__ = own.replace(parameters=[*kept, *added])  # type: ignore[attr-defined]  # inspect reads it
-    notes = {name: hint for name, hint in hints.items() if name != "priors"}
-    wrapper.__annotations__ = notes | {p.name: p.annotation for p in added}
-    return wrapper
+    return with_table(command, _OPTIONS, _PANEL, "priors", build_priors)
 
 
 def build_priors(typed: dict[str, str | None]) -> Priors:

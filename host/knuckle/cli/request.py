@@ -14,6 +14,7 @@ from knuckle.model.wheel import Wheel
 if TYPE_CHECKING:
     from knuckle.analysis.request import Request
     from knuckle.estimate.calibration import Calibration
+    from knuckle.estimate.linear_steer import LinearSteer
     from knuckle.estimate.priors import Priors
 
 PlatesOption = Annotated[
@@ -59,6 +60,7 @@ def sweep_request(
     straight: int | None,
     rear_steers: bool,
     use_gyro: bool,
+    linear: LinearSteer | None = None,
 ) -> Request:
     """Return what is asked for, from the options as typed.
 
@@ -79,6 +81,7 @@ def sweep_request(
         straight=None if straight is None else straight - 1,
         rear_steers=rear_steers,
         use_gyro=use_gyro,
+        linear=linear,
     )
 
 

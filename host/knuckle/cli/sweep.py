@@ -8,6 +8,7 @@ import typer
 
 from knuckle.cli.cautions import SWEEP, seat_line
 from knuckle.cli.invocation import invocation
+from knuckle.cli.linear_steer import LinearChoice, with_linear
 from knuckle.cli.live import (
     DriverOption,
     JsonOption,
@@ -46,13 +47,14 @@ def register(app: typer.Typer) -> None:
     app.command(
         "sweep",
         help="Measure caster and steering-axis inclination, live, from the driver's seat.",
-    )(with_priors(sweep))
+    )(with_priors(with_linear(sweep)))
 
 
 def sweep(
     ctx: typer.Context,
     *,
     priors: Priors,
+    linear: LinearChoice,
     pod: PodOption = None,
     wheel: Annotated[
         Wheel | None,
@@ -84,6 +86,7 @@ def sweep(
         straight=straight,
         rear_steers=rear_steers,
         use_gyro=use_gyro,
+        linear=linear.on(wheel),
     )
     seat = read_driver(driver, "in")
     given = read_calibration(calibration, uncalibrated)

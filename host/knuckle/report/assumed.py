@@ -54,6 +54,11 @@ def _calibration(fact: Mapping[str, Any], local_time: LocalTime) -> str:
 
 
 def _value(value: Any) -> str:
+    if value is None:
+        return "none"
+    if isinstance(value, Mapping) and "gain" in value:
+        made = f", of {value['date']}" if value["date"] else ""
+        return f"length = {value['gain']:g} x reading {value['offset']:+g} mm{made}"
     if isinstance(value, Mapping):
         return f"{_value(value['value'])} ± {_value(value['standard_uncertainty'])} (one sigma)"
     if isinstance(value, bool):

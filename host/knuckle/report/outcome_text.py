@@ -22,7 +22,6 @@ _REMEDIES = {
     "chip_turn": "use a better calibrated pod, or give its --calibration.",
     "gyro_calibration": "calibrate the gyro, or give turn-plate angles with --plates.",
     "gyro_turn": "calibrate the gyro, or give turn-plate angles with --plates.",
-    "gyro_turn": "calibrate the gyro, or give turn-plate angles with --plates.",
     "mount": "check how the pod sits on the rim; give what you know of it with --mount-tilt "
     "and --mount-yaw.",
     "roll": "hold the foot brake firmly, or wedge the pedal.",
@@ -32,6 +31,9 @@ _REMEDIES = {
     "body_roll": "read the body's roll at each lock more closely.",
     "lever": "stop at each lock instead of passing through.",
     "scatter": "find out what moved, and measure again.",
+    "linear": "take the play out of the linear sensor's linkage, or visit each position again.",
+    "linear_geometry": "measure the linear sensor's lever and angles more closely, or use a longer "
+    "lever.",
     "linear_calibration": "calibrate the sensor with `knuckle linear calibrate`, at five known "
     "lengths or more.",
     "touch": "touch each place more often, at the same mark.",

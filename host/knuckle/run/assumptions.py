@@ -33,7 +33,7 @@ def to_fact(request: Request) -> dict[str, Any]:
     """
     values = _values(request)
     defaults = _values(Request(Wheel.LF))
-    changed = [name for name, value in values.items() if value != defaults[name]]
+    changed = [name for name, value in values.items() if value != defaults.get(name)]
     return {"values": values, "not_default": changed}
 
 
@@ -47,8 +47,12 @@ def _values(request: Request) -> dict[str, Any]:
             name = _NAMES.get(field.name, field.name)
             values[name] = _plain(getattr(priors, field.name))
     for field in fields(Request):
-        if field.name not in ("wheel", "priors"):
+        if field.name not in ("wheel", "priors", "linear"):
             values[field.name] = _plain(getattr(request, field.name))
+    if request.linear is not None:
+        linkage = request.linear.to_json()
+        values["linear"] = linkage.pop("kind")
+        values.update({f"linear_{name}": value for name, value in linkage.items()})
     return values
 
 

@@ -11,6 +11,7 @@ from typing import Final
 import numpy as np
 
 from knuckle.analysis.readings import STEEPEST_CAMBER_DEG
+from knuckle.estimate.linear_steer import LinearSteer
 from knuckle.geometry.rotation import unit
 from knuckle.model.block import Block
 from knuckle.model.guidance import Ask, Guidance, PlaceMark
@@ -28,6 +29,7 @@ from knuckle.run.events import (
     StillnessChanged,
 )
 from knuckle.run.live_angles import LiveAngles
+from knuckle.run.live_linear import LinearAngles
 from knuckle.run.stands import Stands
 from knuckle.run.sweep_plan import Need, plan
 from knuckle.run.sweep_words import SweepWords
@@ -55,12 +57,20 @@ class SweepGuide:
     wheel : Wheel
     plates_deg : (float, float), optional
         The turn plates' angles at left and right lock that the driver steers to.
+    linear : LinearSteer, optional
+        A linear sensor laid to the wheel: followed where there is no gyro.
     """
 
-    def __init__(self, wheel: Wheel, plates_deg: tuple[float, float] | None = None) -> None:
+    def __init__(
+        self,
+        wheel: Wheel,
+        plates_deg: tuple[float, float] | None = None,
+        linear: LinearSteer | None = None,
+    ) -> None:
         self._say = SweepWords(wheel, plates_deg)
         self._angles = LiveAngles()
-        self._gyro: bool | None = None
+        self._linear = linear
+        self._follows: bool | None = None
         self._stands = Stands()
         self._passed: list[float] = []
         self._leg: list[float] = []
@@ -137,18 +147,18 @@ class SweepGuide:
         goal_deg = self._goal_deg(need)
         if not self._ready and (self._held or self._is_beyond(goal_deg)):
             return "Keep still", Ask.HOLD, goal_deg
-        if self._gyro and self._stands.lost:
+        if self._follows and self._stands.lost:
             return "Steer angle lost: come back to straight ahead", Ask.MOVE, None
         return self._move_words(need), Ask.MOVE, goal_deg
 
     def _move_words(self, need: Need) -> str:
-        if self._gyro is False:
+        if self._follows is False:
             locks = self._plan.left + self._plan.right
             return self._say.move_without_gyro(need, locks_taken=locks)
         return self._say.move(need, self.steer_deg)
 
     def _goal_deg(self, need: Need) -> float | None:
-        return self._say.goal_deg(need) if self._gyro else None
+        return self._say.goal_deg(need) if self._follows else None
 
     # ---- what happens
 
@@ -185,8 +195,10 @@ class SweepGuide:
         if self._first_s is None:
             self._first_s = float(block.t_s[0])
             self._stretch = int(block.stretch[0])
-            self._gyro = block.gyro_dps is not None
-            if not self._gyro:
+            self._follows = block.gyro_dps is not None
+            if not self._follows and self._linear is not None and block.linear_mm is not None:
+                self._angles, self._follows = LinearAngles(self._linear), True
+            if not self._follows:
                 self._remarks.append(self._say.no_gyro())
         if int(block.stretch[-1]) != self._stretch:
             self._stretch = int(block.stretch[-1])
@@ -255,9 +267,16 @@ class SweepGuide:
             return [Cue.TROUBLE]
         self._trouble = ""
         self._angles.rested(rest)
+        self._give_up_lengths()
         self._rest = rest
         self._held = True
         return self._taken_if_old_enough()
+
+    def _give_up_lengths(self) -> None:
+        """Go on by "up" alone, where the linear sensor turns out not to follow the wheel."""
+        if self._follows and isinstance(self._angles, LinearAngles) and self._angles.dead:
+            self._follows = False
+            self._remarks.append(self._say.linear_dead())
 
     def _taken_if_old_enough(self) -> list[Cue]:
         rest = self._rest
@@ -270,7 +289,7 @@ class SweepGuide:
         self._rest = None
         self._held = False
         self._ready = True
-        if self._stands.add(rest, self._angles.steer_deg) and self._gyro:
+        if self._stands.add(rest, self._angles.steer_deg) and self._follows:
             self._remarks.append("The steer angle is known again.")
         if self._leg_dps <= SLOW_DPS:
             self._passed += self._leg
@@ -319,7 +338,7 @@ class SweepGuide:
         self._left()
 
     def _think(self) -> None:
-        if self._gyro is False:
+        if self._follows is False:
             self._plan = self._stands.plan_by_cone()
             return
         passed = self._passed + (self._leg if self._leg_dps <= SLOW_DPS else [])

@@ -15,6 +15,7 @@ from knuckle.errors import UsageError
 from knuckle.estimate.calibration import Calibration
 from knuckle.model.result import Outcome
 from knuckle.rests.detector import RestDetector
+from knuckle.run.linear_calibrations import check_same_channel
 from knuckle.run.parts import Part
 from knuckle.run.replay import Recording
 
@@ -49,7 +50,7 @@ def measure_recording(
     Raises
     ------
     UsageError
-        If the recording says that it is of another wheel.
+        If the recording says that it is of another wheel, or a calibration is of another pod.
     """
     if part is None and recording.wheel not in (None, request.wheel):
         raise UsageError(
@@ -57,6 +58,9 @@ def measure_recording(
             "On the wrong side caster would come out reversed.",
             f"Say --wheel {recording.wheel}, or correct the recording.",
         )
+    steer = request.linear
+    if steer is not None and steer.calibration is not None:
+        check_same_channel(steer.calibration, recording.identity, steer.calibration.channel)
     block, priors = recording.calibrated(request.priors, given, uncalibrated)
     if part is not None:
         block = part.cut(block)

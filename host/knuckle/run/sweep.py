@@ -24,7 +24,7 @@ def sweep_measurement(task: Task, link: Link, view: View, store: Store) -> Measu
     return Measurement(
         RestsMethod(task),
         link,
-        SweepGuide(wheel, task.request.plates_deg),
+        SweepGuide(wheel, task.request.plates_deg, task.request.linear),
         view,
         store,
         wheel_now=lambda: wheel,

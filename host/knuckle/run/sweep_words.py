@@ -56,4 +56,14 @@ class SweepWords:
         """Return what is said of a pod without gyro."""
         if self._plates:
             return "No gyro, so no live steer angle: steer to the plates' marks."
-        return "No gyro, so no live steer angle; --plates would make the result far better."
+        return (
+            "No gyro, so no live steer angle; --plates or --linear would make the result far "
+            "better."
+        )
+
+    def linear_dead(self) -> str:
+        """Return what is said of a linear sensor that does not follow the wheel."""
+        return (
+            "The linear sensor does not follow the wheel: is it hooked up, and square to its "
+            "lever? No live steer angle."
+        )
