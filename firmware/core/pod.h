@@ -1,16 +1,62 @@
 /* The pod: everything that the core remembers, and the functions by which a port drives it.
  *
  * Functions marked [isr] may be called from interrupts. They never wait, and must not interrupt
- * each other; they may interrupt kn_pod_step() wherever the port is not locked.
- */
+ * each other; they may interrupt kn_pod_step() wherever the port is not locked. Memory that
+ * both sides touch is that of `readings` (each access from the main loop is locked there),
+ * `watch.supply_mv` (locked) and `sensors.caliper` (see caliper.h). Nothing else is shared. */
 #ifndef KN_POD_H
 #define KN_POD_H
 
 #include <stdint.h>
 
+#include "button.h"
+#include "commands.h"
+#include "cues.h"
+#include "faults.h"
+#include "judge.h"
 #include "port.h"
+#include "readings.h"
+#include "receiver.h"
+#include "sampler.h"
+#include "sensors.h"
+#include "settings.h"
+#include "table.h"
+#include "throttle.h"
+#include "watch.h"
 
-typedef struct kn_pod kn_pod;
+typedef struct kn_pod {
+    const kn_port *port;
+    kn_receiver receiver;
+    kn_commands commands;
+    kn_throttle throttle;
+    kn_settings settings;
+    kn_table table;
+    kn_sensors sensors;
+    kn_readings readings;
+    kn_watch watch;
+    kn_judge judge;
+    kn_sampler sampler;
+    kn_faults faults;
+    kn_cues cues;
+    kn_button button;
+    uint32_t baud;          /* of the line now */
+    uint32_t raw_period;    /* ticks */
+    uint16_t asked;         /* averaging that the host asked for */
+    uint16_t averaging;     /* in force */
+    uint16_t least;         /* averaging that the line carries */
+    uint32_t dropped;       /* counters of STATUS */
+    uint32_t bus_errors;
+    uint32_t bad_frames;
+    uint32_t overruns_seen;
+    uint32_t ms_tick;       /* tick up to which time has been counted in ms */
+    uint16_t hello_in_ms;
+    uint16_t status_in_ms;
+    uint8_t streaming;
+    uint8_t caliper_edges;  /* since the core listened last; only touched by the edges' interrupt
+                             * and while the port is locked */
+    uint8_t caliper_deaf;   /* whether the port was told to stop listening */
+    uint8_t caliper_rest_ms;
+} kn_pod;
 
 /* Start: read the settings, set the line's rate, begin to look for sensors. `port` must live
  * as long as the pod. No other function may be called before. */
@@ -37,5 +83,17 @@ void kn_pod_on_supply(kn_pod *pod, uint16_t millivolts);
  * Returns 1 if further edges are welcome; 0 if the port should stop listening until
  * caliper_listen() is called. */
 uint8_t kn_pod_on_caliper_edge(kn_pod *pod, uint32_t tick, uint8_t data);
+
+/* For the core's own files. */
+
+/* Begin to stream, or do nothing if the pod streams. */
+void kn_pod_stream(kn_pod *pod);
+
+/* End streaming: what has been sampled is sent first. */
+void kn_pod_stop(kn_pod *pod);
+
+/* Take a raw period and averaging into force; 0 leaves a value as it is. KN_E_VALUE if the pod
+ * cannot do it. */
+int8_t kn_pod_set_rate(kn_pod *pod, uint32_t raw_period, uint16_t averaging);
 
 #endif

@@ -55,7 +55,8 @@ typedef struct kn_port {
     /* [isr] No alarm. */
     void (*due_off)(void *self);
 
-    /* [isr] Begin a transfer. KN_OK, or KN_E_BUSY while another one runs. */
+    /* [isr] Begin a transfer. KN_OK, or KN_E_BUSY while another one runs. kn_pod_on_transfer()
+     * must not come before it has returned. */
     int8_t (*bus_start)(void *self, kn_transfer *transfer);
     /* Give up the running transfer, if any (its status becomes KN_E_TIMEOUT, without a call of
      * kn_pod_on_transfer), free a stuck bus by up to nine clock pulses and a STOP.
@@ -63,12 +64,13 @@ typedef struct kn_port {
     int8_t (*bus_recover)(void *self);
 
     /* [isr] Sum `conversions` (1 to 16) conversions of an analog input against the supply;
-     * then kn_pod_on_analog(pod, input, sum). KN_E_BUSY while one runs. 10 bits each. */
+     * then kn_pod_on_analog(pod, input, sum), not before it has returned. KN_E_BUSY while one
+     * runs. 10 bits each. */
     int8_t (*analog_start)(void *self, uint8_t input, uint8_t conversions);
     /* Whether something drives the input (an open one follows the pull-up). At most 1 ms. */
     uint8_t (*analog_connected)(void *self, uint8_t input);
-    /* Begin to measure the supply; then kn_pod_on_supply(pod, millivolts). KN_E_BUSY while a
-     * conversion runs. NULL where a board cannot. */
+    /* Begin to measure the supply; then kn_pod_on_supply(pod, millivolts), at most 2 ms later.
+     * KN_E_BUSY while a conversion runs. NULL where a board cannot. */
     int8_t (*supply_start)(void *self);
 
     /* Listen to the caliper's clock (again), forgetting an edge that came while not listening.

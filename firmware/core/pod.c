@@ -1,0 +1,296 @@
+#include "pod.h"
+
+#include <string.h>
+
+#include "errors.h"
+#include "reports.h"
+
+#define DEFAULT_RATE_HZ 200
+#define LARGEST_RATE_HZ 500
+#define LEAST_RATE_HZ 10
+#define HELLO_IDLE_MS 1000
+#define HELLO_STREAMING_MS 5000
+#define STATUS_MS 1000
+#define STATUS_BYTES (KN_FRAME_OVERHEAD + 24)
+#define FAULT_BYTES (KN_FRAME_OVERHEAD + 7)
+#define BUTTON_BYTES (KN_FRAME_OVERHEAD + 5)
+/* More time than this at once is a halt of the clock, not a turn of the main loop. */
+#define LONGEST_MS 60000u
+/* Edges of the caliper's clock in CALIPER_LISTEN_MS: two packets and more. */
+#define CALIPER_EDGES 64
+#define CALIPER_LISTEN_MS 20
+
+/* The averaging in force follows from what the host asked for and from the line. */
+static void apply_averaging(kn_pod *pod)
+{
+    uint16_t least =
+        kn_least_averaging(&pod->table.shape, pod->baud, pod->raw_period, pod->port->tick_hz);
+    pod->least = least > 0 ? least : KN_AVERAGING_LARGEST;
+    pod->averaging = pod->asked > pod->least ? pod->asked : pod->least;
+    /* A part that was plugged in may have more bits than the sum asked for has room for. */
+    while (pod->table.shape.rows > 0 && pod->averaging > 1 &&
+           kn_sample_bytes(&pod->table.shape, KN_ALL_ROWS, pod->averaging) == 0) {
+        pod->averaging >>= 1;
+    }
+}
+
+static void set_line(kn_pod *pod)
+{
+    const kn_port *port = pod->port;
+    pod->baud = pod->settings.baud;
+    if (port->set_baud(port->self, pod->baud) != KN_OK) {
+        pod->baud = KN_BAUD_DEFAULT;
+        (void)port->set_baud(port->self, pod->baud);
+    }
+}
+
+void kn_pod_start(kn_pod *pod, const kn_port *port)
+{
+    memset(pod, 0, sizeof *pod);
+    pod->port = port;
+    kn_receiver_reset(&pod->receiver);
+    kn_faults_reset(&pod->faults);
+    kn_button_reset(&pod->button);
+    kn_cues_reset(&pod->cues, port);
+    kn_settings_start(&pod->settings, port);
+    kn_faults_set(&pod->faults, KN_FAULT_SETTINGS,
+                  kn_settings_blank(&pod->settings) ? KN_POD_PLACE : 0);
+    set_line(pod);
+    pod->raw_period = port->tick_hz / DEFAULT_RATE_HZ;
+    pod->asked = 1;
+    kn_table_build(&pod->table, 0);
+    apply_averaging(pod);
+    kn_readings_reset(&pod->readings, port, &pod->sensors);
+    kn_sensors_reset(&pod->sensors, KN_PART_MPU6050);
+    kn_sensors_reset(&pod->sensors, KN_PART_ADXL355);
+    kn_caliper_reset(&pod->sensors.caliper, port->tick_hz);
+    pod->ms_tick = port->now(port->self);
+    pod->status_in_ms = STATUS_MS;
+    kn_watch_start(pod);
+    if (port->caliper_listen != NULL) {
+        port->caliper_listen(port->self);
+    }
+}
+
+void kn_pod_stream(kn_pod *pod)
+{
+    if (pod->streaming) {
+        return;
+    }
+    pod->streaming = 1;
+    pod->hello_in_ms = HELLO_STREAMING_MS;
+    pod->status_in_ms = STATUS_MS;
+    kn_sampler_clear(&pod->sampler);
+    kn_faults_tell_again(&pod->faults);
+}
+
+void kn_pod_stop(kn_pod *pod)
+{
+    if (!pod->streaming) {
+        return;
+    }
+    kn_readings_off(&pod->readings);
+    kn_sampler_flush(pod);
+    pod->streaming = 0;
+    pod->hello_in_ms = HELLO_IDLE_MS;
+}
+
+int8_t kn_pod_set_rate(kn_pod *pod, uint32_t raw_period, uint16_t averaging)
+{
+    uint32_t tick_hz = pod->port->tick_hz;
+    uint32_t new_period = raw_period > 0 ? raw_period : pod->raw_period;
+    uint16_t asked = averaging > 0 ? averaging : pod->asked;
+    if (new_period < tick_hz / LARGEST_RATE_HZ || new_period > tick_hz / LEAST_RATE_HZ ||
+        asked > KN_AVERAGING_LARGEST) {
+        return KN_E_VALUE;
+    }
+    uint16_t least = kn_least_averaging(&pod->table.shape, pod->baud, new_period, tick_hz);
+    uint16_t in_force = asked > least ? asked : least;
+    if (least == 0 || (pod->table.shape.rows > 0 &&
+                       kn_sample_bytes(&pod->table.shape, KN_ALL_ROWS, in_force) == 0)) {
+        return KN_E_VALUE;
+    }
+    pod->asked = asked;
+    if (new_period == pod->raw_period && in_force == pod->averaging) {
+        return KN_OK;
+    }
+    kn_sampler_flush(pod);
+    kn_sampler_clear(&pod->sampler);
+    if (new_period != pod->raw_period) {
+        kn_readings_off(&pod->readings);
+        pod->raw_period = new_period;
+        kn_watch_rate_changed(pod);
+    }
+    pod->averaging = in_force;
+    pod->least = least;
+    return KN_OK;
+}
+
+/* The table follows what is there; while the pod streams it is fixed. */
+static void follow_parts(kn_pod *pod)
+{
+    uint8_t present = kn_watch_present(pod);
+    if (pod->streaming || !kn_watch_looked(pod) || present == pod->table.parts ||
+        kn_watch_testing(pod)) {
+        return;
+    }
+    kn_faults_forget_rows(&pod->faults);
+    kn_table_build(&pod->table, present);
+    apply_averaging(pod);
+    pod->hello_in_ms = 0;
+}
+
+static void take_reading(kn_pod *pod)
+{
+    const kn_reading *reading = kn_readings_take(&pod->readings);
+    if (reading == NULL) {
+        return;
+    }
+    int32_t values[KN_VALUES] = {0};
+    uint32_t start = reading->start;
+    uint8_t rows = kn_judge_reading(pod, reading, values);
+    kn_readings_release(&pod->readings);
+    if (pod->streaming) {
+        kn_sampler_take(pod, start, rows, values);
+    }
+}
+
+static void keep_reading(kn_pod *pod)
+{
+    if (pod->streaming && !pod->readings.on && !kn_watch_changing(pod) &&
+        kn_readings_idle_for(&pod->readings, 0)) {
+        kn_judge_begin(pod);
+        pod->readings.parts = kn_watch_parts_to_read(pod);
+        kn_readings_on(&pod->readings, pod->raw_period);
+    }
+}
+
+static void watch_overruns(kn_pod *pod)
+{
+    uint32_t overruns = kn_readings_overruns(&pod->readings);
+    if (overruns != pod->overruns_seen) {
+        pod->overruns_seen = overruns;
+        kn_faults_overrun(&pod->faults);
+    }
+}
+
+static void listen_to_caliper(kn_pod *pod, uint16_t elapsed_ms)
+{
+    const kn_port *port = pod->port;
+    if (port->caliper_listen == NULL) {
+        return;
+    }
+    if (pod->caliper_rest_ms > elapsed_ms) {
+        pod->caliper_rest_ms = (uint8_t)(pod->caliper_rest_ms - elapsed_ms);
+        return;
+    }
+    pod->caliper_rest_ms = CALIPER_LISTEN_MS;
+    uint8_t state = port->lock(port->self);
+    uint8_t deaf = pod->caliper_deaf;
+    pod->caliper_deaf = 0;
+    pod->caliper_edges = 0;
+    port->unlock(port->self, state);
+    if (deaf) {
+        port->caliper_listen(port->self);
+    }
+}
+
+static uint16_t count_down(uint16_t left_ms, uint16_t elapsed_ms)
+{
+    return (uint16_t)(left_ms > elapsed_ms ? left_ms - elapsed_ms : 0);
+}
+
+static void pass_time(kn_pod *pod)
+{
+    const kn_port *port = pod->port;
+    uint32_t now = port->now(port->self);
+    uint32_t per_ms = port->tick_hz / 1000;
+    uint32_t ticks = now - pod->ms_tick;
+    if (ticks < per_ms) {
+        return;
+    }
+    uint32_t passed = ticks / per_ms;
+    pod->ms_tick += passed * per_ms;
+    uint16_t ms = (uint16_t)(passed < LONGEST_MS ? passed : LONGEST_MS);
+    kn_cues_pass(&pod->cues, ms);
+    kn_button_pass(&pod->button, port->button(port->self), now, ms);
+    kn_faults_pass(&pod->faults, ms);
+    kn_throttle_pass(&pod->throttle, pod->baud, ms);
+    kn_watch_pass(pod, ms);
+    listen_to_caliper(pod, ms);
+    watch_overruns(pod);
+    follow_parts(pod);
+    pod->hello_in_ms = count_down(pod->hello_in_ms, ms);
+    pod->status_in_ms = pod->streaming ? count_down(pod->status_in_ms, ms) : STATUS_MS;
+}
+
+/* What the pod says of its own accord. */
+static void report(kn_pod *pod)
+{
+    uint8_t code;
+    uint8_t channel;
+    uint8_t present;
+    if (!kn_watch_looked(pod)) {
+        return;
+    }
+    if (pod->hello_in_ms == 0 && kn_report_fits(pod, kn_hello_bytes(pod)) && kn_send_hello(pod)) {
+        pod->hello_in_ms = pod->streaming ? HELLO_STREAMING_MS : HELLO_IDLE_MS;
+    }
+    if (pod->button.event && kn_report_fits(pod, BUTTON_BYTES) && kn_send_button(pod)) {
+        pod->button.event = 0;
+    }
+    if (kn_faults_next(&pod->faults, &code, &channel, &present) &&
+        kn_report_fits(pod, FAULT_BYTES) && kn_send_fault(pod, code, channel, present)) {
+        kn_faults_told(&pod->faults, code, channel);
+    }
+    if (pod->status_in_ms == 0 && kn_report_fits(pod, STATUS_BYTES) && kn_send_status(pod)) {
+        pod->status_in_ms = STATUS_MS;
+    }
+}
+
+uint8_t kn_pod_step(kn_pod *pod)
+{
+    pod->port->alive(pod->port->self);
+    take_reading(pod);
+    kn_sampler_step(pod);
+    pass_time(pod);
+    kn_watch_step(pod);
+    keep_reading(pod);
+    report(pod);
+    uint8_t more = kn_commands_step(pod);
+    return more || kn_readings_take(&pod->readings) != NULL;
+}
+
+void kn_pod_on_due(kn_pod *pod, uint32_t tick)
+{
+    kn_readings_on_due(&pod->readings, tick);
+}
+
+void kn_pod_on_transfer(kn_pod *pod)
+{
+    kn_readings_on_transfer(&pod->readings);
+}
+
+void kn_pod_on_analog(kn_pod *pod, uint8_t input, uint16_t sum)
+{
+    (void)input; /* there is but one */
+    kn_readings_on_analog(&pod->readings, sum);
+}
+
+void kn_pod_on_supply(kn_pod *pod, uint16_t millivolts)
+{
+    pod->watch.supply_mv = millivolts;
+}
+
+uint8_t kn_pod_on_caliper_edge(kn_pod *pod, uint32_t tick, uint8_t data)
+{
+    kn_caliper *caliper = &pod->sensors.caliper;
+    uint8_t chatter = tick - caliper->edge_tick < caliper->shortest_ticks;
+    kn_caliper_on_edge(caliper, tick, data);
+    pod->caliper_edges++;
+    if (!chatter && pod->caliper_edges <= CALIPER_EDGES) {
+        return 1;
+    }
+    pod->caliper_deaf = 1;
+    return 0;
+}

@@ -1,0 +1,316 @@
+#include "readings.h"
+
+#include <stddef.h>
+#include <string.h>
+
+#include "errors.h"
+#include "potentiometer.h"
+
+/* Who has the bus. */
+enum { NOBODY, READING, MAIN_LOOP };
+
+#define LATE_FROM_US 25
+#define HUNG_MS 10
+/* A byte on the bus at 100 kHz takes 90 us; addresses, starts and stops are some bytes more. */
+#define BUS_BYTES_PER_MS 10
+#define BUS_BYTES_AROUND 4
+
+#define ANALOG KN_BUS_PARTS
+#define BUS_SET (KN_BIT(KN_BUS_PARTS) - 1)
+
+static uint32_t ticks_per_ms(const kn_readings *r)
+{
+    return r->port->tick_hz / 1000;
+}
+
+void kn_readings_reset(kn_readings *r, const kn_port *port, kn_sensors *sensors)
+{
+    memset(r, 0, sizeof *r);
+    r->port = port;
+    r->sensors = sensors;
+}
+
+/* The reading in `fill` becomes the one that the main loop may take. */
+static void hand_over(kn_readings *r)
+{
+    const kn_reading *reading = &r->slots[r->fill];
+    for (uint8_t part = 0; part < KN_BUS_PARTS; part++) {
+        if ((reading->tried & KN_BIT(part)) && reading->status[part] == KN_OK) {
+            kn_sensors_finish(r->sensors, part);
+        }
+    }
+    r->fill ^= 1;
+    r->waiting = 1;
+}
+
+static void end_if_complete(kn_readings *r)
+{
+    if (!r->running || r->bus_left || r->bus_user == READING || r->analog_left) {
+        return;
+    }
+    r->running = 0;
+    if (!r->on) {
+        return;
+    }
+    if (r->waiting) {
+        r->late = 1;
+    } else {
+        hand_over(r);
+    }
+}
+
+static void next_on_bus(kn_readings *r)
+{
+    kn_reading *reading = &r->slots[r->fill];
+    for (uint8_t part = 0; part < KN_BUS_PARTS; part++) {
+        if (!(r->bus_left & KN_BIT(part))) {
+            continue;
+        }
+        r->bus_left = (uint8_t)(r->bus_left & ~KN_BIT(part));
+        kn_sensors_read(r->sensors, part, &r->transfer);
+        r->transfer.status = KN_PENDING;
+        r->bus_part = part;
+        r->bus_user = READING;
+        int8_t result = r->port->bus_start(r->port->self, &r->transfer);
+        if (result == KN_OK) {
+            return;
+        }
+        reading->status[part] = result;
+    }
+    r->bus_user = NOBODY;
+}
+
+/* Returns the tick of its start. */
+static uint32_t begin(kn_readings *r)
+{
+    kn_reading *reading = &r->slots[r->fill];
+    uint8_t parts = r->parts;
+    uint32_t start = r->port->now(r->port->self);
+    reading->start = start;
+    r->running = 1;
+    r->bus_left = parts & BUS_SET;
+    if (r->bus_left) {
+        next_on_bus(r);
+    }
+    reading->tried = parts;
+    if (parts & KN_BIT(KN_PART_POTENTIOMETER)) {
+        int8_t result = r->port->analog_start(r->port->self, KN_POTENTIOMETER_INPUT,
+                                              KN_POTENTIOMETER_CONVERSIONS);
+        reading->status[ANALOG] = result;
+        r->analog_left = result == KN_OK;
+    }
+    end_if_complete(r);
+    return start;
+}
+
+void kn_readings_on_due(kn_readings *r, uint32_t tick)
+{
+    if (!r->on) {
+        return;
+    }
+    /* Parts that are not on the bus live on while the main loop searches a dead one. */
+    uint8_t bus_missing = (r->parts & BUS_SET) && r->bus_user != NOBODY;
+    if (r->running || r->late || bus_missing) {
+        r->overruns++;
+    } else {
+        uint32_t lateness = begin(r) - tick;
+        if (lateness > r->port->tick_hz / (1000000 / LATE_FROM_US)) {
+            r->overruns++;
+        }
+    }
+    r->due = tick + r->period;
+    /* After a long lock the next ones may be past already: they are lost, not made up for. */
+    while ((int32_t)(r->port->now(r->port->self) - r->due) >= 0) {
+        r->due += r->period;
+        r->overruns++;
+    }
+    r->port->due_at(r->port->self, r->due);
+}
+
+void kn_readings_on_transfer(kn_readings *r)
+{
+    if (r->bus_user == READING) {
+        r->slots[r->fill].status[r->bus_part] = r->transfer.status;
+        next_on_bus(r);
+        end_if_complete(r);
+    } else {
+        r->bus_user = NOBODY;
+    }
+}
+
+void kn_readings_on_analog(kn_readings *r, uint16_t sum)
+{
+    if (r->running && r->analog_left) {
+        r->slots[r->fill].analog = sum;
+        r->analog_left = 0;
+        end_if_complete(r);
+    }
+}
+
+void kn_readings_on(kn_readings *r, uint32_t period)
+{
+    uint8_t state = r->port->lock(r->port->self);
+    r->period = period;
+    r->due = r->port->now(r->port->self) + period;
+    r->on = 1;
+    r->port->due_at(r->port->self, r->due);
+    r->port->unlock(r->port->self, state);
+}
+
+void kn_readings_off(kn_readings *r)
+{
+    uint8_t state = r->port->lock(r->port->self);
+    r->on = 0;
+    r->waiting = 0;
+    r->late = 0;
+    r->port->due_off(r->port->self);
+    r->port->unlock(r->port->self, state);
+}
+
+const kn_reading *kn_readings_take(kn_readings *r)
+{
+    uint8_t state = r->port->lock(r->port->self);
+    const kn_reading *reading = r->waiting ? &r->slots[r->fill ^ 1] : NULL;
+    r->port->unlock(r->port->self, state);
+    return reading;
+}
+
+void kn_readings_release(kn_readings *r)
+{
+    uint8_t state = r->port->lock(r->port->self);
+    r->waiting = 0;
+    if (r->late) {
+        r->late = 0;
+        hand_over(r);
+    }
+    r->port->unlock(r->port->self, state);
+}
+
+static uint8_t idle_for(const kn_readings *r, uint32_t ticks)
+{
+    if (r->running || r->bus_user != NOBODY) {
+        return 0;
+    }
+    int32_t left = (int32_t)(r->due - r->port->now(r->port->self));
+    return !r->on || left > (int32_t)ticks;
+}
+
+uint8_t kn_readings_idle_for(const kn_readings *r, uint32_t ticks)
+{
+    uint8_t state = r->port->lock(r->port->self);
+    uint8_t idle = idle_for(r, ticks);
+    r->port->unlock(r->port->self, state);
+    return idle;
+}
+
+int8_t kn_readings_lend(kn_readings *r)
+{
+    int8_t result = KN_E_BUSY;
+    uint32_t bytes = (uint32_t)r->lent.out_length + r->lent.in_length + BUS_BYTES_AROUND;
+    uint32_t ticks = bytes * ticks_per_ms(r) / BUS_BYTES_PER_MS;
+    /* Locked from the look to the start, so that no reading becomes due between the two. */
+    uint8_t state = r->port->lock(r->port->self);
+    if (idle_for(r, ticks)) {
+        r->lent_at = r->port->now(r->port->self);
+        r->lent.status = KN_PENDING;
+        r->bus_user = MAIN_LOOP;
+        int8_t started = r->port->bus_start(r->port->self, &r->lent);
+        if (started != KN_OK) {
+            r->bus_user = NOBODY;
+            r->lent.status = started;
+        }
+        result = KN_OK;
+    }
+    r->port->unlock(r->port->self, state);
+    return result;
+}
+
+uint8_t kn_readings_lending(const kn_readings *r)
+{
+    uint8_t state = r->port->lock(r->port->self);
+    uint8_t lending = r->bus_user == MAIN_LOOP;
+    r->port->unlock(r->port->self, state);
+    return lending;
+}
+
+static uint8_t hung_since(const kn_readings *r, uint32_t since)
+{
+    return r->port->now(r->port->self) - since > HUNG_MS * ticks_per_ms(r);
+}
+
+/* End the reading that runs: no interrupt touches it any more, since the port has forgotten its
+ * transfer. */
+static void give_up_reading(kn_readings *r)
+{
+    kn_reading *reading = &r->slots[r->fill];
+    if (r->bus_user == READING) {
+        reading->status[r->bus_part] = KN_E_TIMEOUT;
+        r->bus_user = NOBODY;
+    }
+    for (uint8_t part = 0; part < KN_BUS_PARTS; part++) {
+        if (r->bus_left & KN_BIT(part)) {
+            reading->status[part] = KN_E_TIMEOUT;
+        }
+    }
+    if (r->analog_left) {
+        reading->status[ANALOG] = KN_E_TIMEOUT;
+    }
+    r->bus_left = 0;
+    r->analog_left = 0;
+    end_if_complete(r);
+}
+
+uint8_t kn_readings_rescue(kn_readings *r)
+{
+    uint8_t state = r->port->lock(r->port->self);
+    uint8_t user = r->bus_user;
+    uint8_t reading_hung = r->running && hung_since(r, r->slots[r->fill].start);
+    uint8_t lent_hung = user == MAIN_LOOP && hung_since(r, r->lent_at);
+    if (reading_hung && user != READING) {
+        give_up_reading(r);
+        reading_hung = 0;
+    }
+    r->port->unlock(r->port->self, state);
+    if (!reading_hung && !lent_hung) {
+        return 0;
+    }
+    /* `bus_user` keeps others off the bus meanwhile. What runs may still end by itself before
+     * the port gives it up; then its interrupt has told already. */
+    (void)r->port->bus_recover(r->port->self);
+    state = r->port->lock(r->port->self);
+    if (lent_hung && r->bus_user == MAIN_LOOP) {
+        r->lent.status = KN_E_TIMEOUT;
+        r->bus_user = NOBODY;
+    } else if (reading_hung && r->bus_user == READING) {
+        give_up_reading(r);
+    }
+    r->port->unlock(r->port->self, state);
+    return 1;
+}
+
+int8_t kn_readings_free_bus(kn_readings *r)
+{
+    uint8_t state = r->port->lock(r->port->self);
+    uint8_t busy = r->bus_user != NOBODY;
+    if (!busy) {
+        r->bus_user = MAIN_LOOP;
+        r->lent_at = r->port->now(r->port->self);
+    }
+    r->port->unlock(r->port->self, state);
+    if (busy) {
+        return KN_E_BUSY;
+    }
+    int8_t result = r->port->bus_recover(r->port->self);
+    state = r->port->lock(r->port->self);
+    r->bus_user = NOBODY;
+    r->port->unlock(r->port->self, state);
+    return result;
+}
+
+uint32_t kn_readings_overruns(const kn_readings *r)
+{
+    uint8_t state = r->port->lock(r->port->self);
+    uint32_t overruns = r->overruns;
+    r->port->unlock(r->port->self, state);
+    return overruns;
+}
