@@ -1,11 +1,12 @@
 """How often the 95 % intervals cover the truth, over whole simulated sweeps.
 
-    python tests/benchmarks/coverage.py [RUNS] [--part adxl355] [--no-gyro]
+    python tests/benchmarks/coverage.py [RUNS] [--part adxl355] [--no-gyro] [--linear wire|rod]
 
 Each run draws its truths from the stated priors (docs/measurement.md, section 3): both sides,
 toe, wheel roll, pads, mount, and the full sensor model; samples, rests and estimate are the
 program's own. With ``--part adxl355`` the accelerometer is not calibrated and on another chip than
 the gyro: the data sheet's figures are the priors, and each chip is turned by itself.
+With ``--linear`` a linear sensor is laid to the wheel, with figures and errors of its own.
 Wanted: 93 to 97 %, and every rest labelled straight, in or out as scripted.
 """
 
@@ -27,11 +28,16 @@ from benchmarks.labels import Labels, labels_of, told
 from knuckle.analysis.measure import measure
 from knuckle.analysis.request import Request
 from knuckle.estimate.data_sheets import accelerometer_sheet, gyro_sheet
-from knuckle.estimate.priors import AccelerometerPrior, GyroPrior, Priors
+from knuckle.estimate.linear import LinearCalibration
+from knuckle.estimate.linear_steer import LinearSteer
+from knuckle.estimate.priors import AccelerometerPrior, Given, GyroPrior, Priors
+from knuckle.geometry.linkage import LinkageKind
 from knuckle.model.result import Quantity
 from knuckle.rests.detector import RestDetector
-from knuckle.sim.draw import draw_case
+from knuckle.sim.draw import draw_case, with_linkage
+from knuckle.sim.linear_spec import LinkageKind as SimulatedKind
 from knuckle.sim.recording import simulate_block
+from knuckle.sim.scenario import Scenario
 from knuckle.sim.spec import Part
 
 
@@ -55,16 +61,51 @@ def priors_of(part: Part, gyro: bool) -> Priors:
     )
 
 
-def one_run(seed: int, part: Part = Part.MPU6050, gyro: bool = True) -> Run:
+def linear_of(scenario: Scenario) -> LinearSteer | None:
+    """Return what a user would say of the scenario's linkage and sensor."""
+    link, sensor = scenario.linkage, scenario.linear
+    if link.kind is SimulatedKind.NONE:
+        return None
+    rod = link.kind is SimulatedKind.ROD
+    calibration = LinearCalibration(
+        channel=1,
+        gain=sensor.gain,
+        offset_mm=sensor.offset_mm,
+        covariance=np.diag([sensor.gain_sigma**2, sensor.offset_sigma_mm**2]),
+        scatter_mm=sensor.nonlinearity_mm,
+        count=0,
+        valid_mm=(-np.inf, np.inf),
+    )
+    return LinearSteer(
+        LinkageKind(link.kind),
+        Given(link.lever_mm, link.lever_sigma_mm),
+        link.longer_left,
+        Given(link.face_mm, link.face_sigma_mm) if rod else None,
+        Given(link.angle_deg, link.angle_sigma_deg),
+        Given(link.arm_deg, link.arm_sigma_deg),
+        Given(link.rise_mm, link.rise_sigma_mm),
+        link.play_mm,
+        calibration=calibration,
+    )
+
+
+def one_run(
+    seed: int,
+    part: Part = Part.MPU6050,
+    gyro: bool = True,
+    linear: SimulatedKind = SimulatedKind.NONE,
+) -> Run:
     """Simulate and measure one drawn sweep."""
-    block, truth = simulate_block(draw_case(seed, part=part, gyro=gyro))
+    scenario = draw_case(seed, part=part, gyro=gyro)
+    if linear is not SimulatedKind.NONE:
+        scenario = with_linkage(scenario, linear)
+    block, truth = simulate_block(scenario)
     detector = RestDetector(block.rate_hz, block.gyro_dps is not None)
     detector.push(block)
     detector.finish()
     wheel = truth.rests[0].wheel
-    outcome = measure(
-        "sweep", block, detector.rests(), Request(wheel, priors_of(part, gyro)), detector.dropped
-    )
+    request = Request(wheel, priors_of(part, gyro), linear=linear_of(scenario))
+    outcome = measure("sweep", block, detector.rests(), request, detector.dropped)
     codes = tuple(warning.code for warning in outcome.warnings)
     too_many = len(detector.rests()) - len(truth.rests)
     labels = labels_of(outcome, truth)
@@ -86,9 +127,10 @@ def main() -> None:
     words.add_argument("runs", nargs="?", type=int, default=2000)
     words.add_argument("--part", type=Part, choices=list(Part), default=Part.MPU6050)
     words.add_argument("--no-gyro", action="store_true")
+    words.add_argument("--linear", type=SimulatedKind, default=SimulatedKind.NONE)
     typed = words.parse_args()
     count = typed.runs
-    drawn = partial(one_run, part=typed.part, gyro=not typed.no_gyro)
+    drawn = partial(one_run, part=typed.part, gyro=not typed.no_gyro, linear=typed.linear)
     with ProcessPoolExecutor() as pool:
         runs = list(pool.map(drawn, range(count), chunksize=20))
     whole = [run for run in runs if run.errors]

@@ -9,6 +9,7 @@ from typing import Final
 from knuckle.model.wheel import Wheel
 from knuckle.sim.car import Car, Knuckle
 from knuckle.sim.case import Stream, generator
+from knuckle.sim.linear_spec import LinearKind, LinearSensor, Linkage, LinkageKind
 from knuckle.sim.scenario import Scenario
 from knuckle.sim.spec import Calibration, Mount, Pads, Part, Pod, Purpose, Script, Sensor
 
@@ -93,3 +94,44 @@ def draw_case(
         calibration=Calibration(stored=False),
         script=script or Script(),
     )
+
+
+def with_linkage(scenario: Scenario, kind: LinkageKind) -> Scenario:
+    """Lay a linear sensor to the wheel of a drawn scenario.
+
+    Uniform: a wire's lever 200 to 450 mm, length 250 to 600 mm, angle 70 to 110 deg, rise -20 to
+    20 mm; a rod's lever 80 to 105 mm, angle 80 to 100 deg, face -20 to 20 mm; the lever's
+    direction -40 to 60 deg; which way makes it longer. What is measured of it has the standard
+    uncertainties that `linkage` and `linear` of the scenario give: lever 5 mm (a rod's 1.5),
+    angle 2 deg, direction 10 deg, rise 10 mm, face 5 mm, play 0.2 mm, scale 0.2 %, zero 0.5 mm,
+    straightness 0.2 mm.
+    """
+    rng = generator(scenario.seed, Stream.TRUTH, 1)
+    wire = kind is LinkageKind.WIRE
+    distance_mm = float(rng.uniform(250.0, 600.0))
+    gain = 6.0 if wire else 1.0
+    linkage = Linkage(
+        kind=kind,
+        lever_mm=float(rng.uniform(200.0, 450.0) if wire else rng.uniform(80.0, 105.0)),
+        lever_sigma_mm=5.0 if wire else 1.5,
+        arm_deg=float(rng.uniform(-40.0, 60.0)),
+        arm_sigma_deg=10.0,
+        distance_mm=distance_mm,
+        angle_deg=float(90.0 + rng.uniform(-20.0, 20.0) * (1.0 if wire else 0.5)),
+        angle_sigma_deg=2.0,
+        rise_mm=float(rng.uniform(-20.0, 20.0)),
+        rise_sigma_mm=10.0,
+        face_mm=float(rng.uniform(-20.0, 20.0)),
+        face_sigma_mm=5.0,
+        longer_left=bool(rng.integers(2)),
+        play_mm=0.2,
+    )
+    linear = LinearSensor(
+        kind=LinearKind.POTENTIOMETER,
+        gain=gain,
+        gain_sigma=0.002 * gain,
+        offset_mm=distance_mm - 50.0 * gain,
+        offset_sigma_mm=0.5,
+        nonlinearity_mm=0.2,
+    )
+    return replace(scenario, linkage=linkage, linear=linear)
