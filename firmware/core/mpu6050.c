@@ -19,7 +19,7 @@ enum {
     ACCEL_TEST = 0xF0  /* force on x, y, z at +-8 g */
 };
 
-enum { RESET_MS = 100, START_MS = 50, SETTLE_MS = 100, TEST_MS = 250 };
+enum { RESET_MS = 110, START_MS = 50, SETTLE_MS = 100, TEST_MS = 250 };
 
 enum { LAST_CODE = 31, READY = 255 };
 

@@ -35,7 +35,7 @@ void kn_mpu6050_reset(kn_mpu6050 *m);
 
 /* Next step of the set-up: identity, reset, clock, ranges, and the widest low-pass that is at
  * most a quarter of `raw_rate_hz` (the narrowest, 5 Hz, if none is); what was written is read
- * back. Waits 250 ms in all.
+ * back. Waits 260 ms in all.
  * KN_OK: ready to be read. KN_E_IDENTITY: another part answers. KN_E_DAMAGED: the settings do
  * not read back as written. Other errors are those of the transfer. */
 int8_t kn_mpu6050_setup(kn_mpu6050 *m, uint16_t raw_rate_hz, kn_transfer *t);

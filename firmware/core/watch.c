@@ -93,7 +93,8 @@ void kn_watch_show_faults(kn_pod *pod)
             identity = (uint8_t)(identity | (rows ? rows : KN_POD_PLACE));
         }
     }
-    if (pod->table.shape.rows == 0 && kn_watch_looked(pod)) {
+    /* With a part but no rows the table is about to follow. */
+    if (pod->table.shape.rows == 0 && present == 0 && kn_watch_looked(pod)) {
         missing = (uint8_t)(missing | KN_POD_PLACE);
     }
     kn_faults_set(&pod->faults, KN_FAULT_SENSOR_MISSING, missing);
