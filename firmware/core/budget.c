@@ -39,6 +39,21 @@ uint8_t kn_samples_per_frame(uint8_t sample_bytes, uint8_t room, uint16_t averag
     return count > 0 ? count : 1;
 }
 
+/* a * b, or the largest number if that is more than 32 bits hold. */
+static uint32_t product_or_most(uint32_t a, uint32_t b)
+{
+    return a > UINT32_MAX / b ? UINT32_MAX : a * b;
+}
+
+/* A frame's bits on the line times tick rate over the readings in it, rounded up. The rate is
+ * divided first, with its remainder, so that 32 bits are enough up to 1.6 MHz. */
+static uint32_t bits_per_period(uint16_t frame_bytes, uint32_t readings, uint32_t tick_hz)
+{
+    uint32_t bits = (uint32_t)BITS_PER_BYTE_ON_LINE * frame_bytes;
+    uint32_t rest = bits * (tick_hz % readings);
+    return bits * (tick_hz / readings) + rest / readings + (rest % readings != 0);
+}
+
 uint8_t kn_line_carries(const kn_shape *shape, uint32_t baud, uint16_t averaging,
                         uint32_t raw_period, uint32_t tick_hz)
 {
@@ -50,9 +65,8 @@ uint8_t kn_line_carries(const kn_shape *shape, uint32_t baud, uint16_t averaging
     uint8_t room = KN_PAYLOAD_LONGEST - KN_SAMPLES_HEAD;
     uint8_t count = kn_samples_per_frame(size, room, averaging, raw_period, tick_hz);
     uint16_t frame = (uint16_t)(KN_FRAME_OVERHEAD + KN_SAMPLES_HEAD + (uint16_t)count * size);
-    uint64_t sent = (uint64_t)((uint16_t)(BITS_PER_BYTE_ON_LINE * frame)) * tick_hz;
-    uint64_t carried = (uint64_t)(line - OTHER_TRAFFIC_BITS) * raw_period;
-    return sent <= carried * ((uint32_t)averaging * count);
+    return bits_per_period(frame, (uint32_t)averaging * count, tick_hz) <=
+           product_or_most(line - OTHER_TRAFFIC_BITS, raw_period);
 }
 
 uint16_t kn_least_averaging(const kn_shape *shape, uint32_t baud, uint32_t raw_period,

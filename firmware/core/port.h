@@ -36,7 +36,7 @@ enum kn_reset_cause {
  * main loop only. `self` is kn_port.self. None of them waits longer than stated. */
 typedef struct kn_port {
     void *self;
-    uint32_t tick_hz;          /* rate of now(), a whole number of kHz */
+    uint32_t tick_hz;          /* rate of now(): a whole number of kHz, at most 1 MHz */
     const char *hardware;      /* in flash, see flash.h: e.g. "atmega328p", at most 16 characters */
     uint8_t reset_cause;       /* enum kn_reset_cause */
     uint16_t supply_low_mv;    /* supply below which readings are not to be trusted; 0 if unknown */
