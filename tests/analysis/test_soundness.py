@@ -8,7 +8,7 @@ import pytest
 from analysis.paper_sweeps import block_of, codes, errors_in_u, outcome_of_block, swept
 from analysis.wheel_on_paper import Wheel, record, sweep_steer
 from knuckle.estimate.priors import AccelerometerPrior, Priors
-from knuckle.model.result import Quantity
+from knuckle.model.result import SWEPT, Quantity
 
 
 @pytest.mark.parametrize("name", ["LF", "RF"])
@@ -159,7 +159,7 @@ def test_readings_that_scatter_a_little_widen_every_uncertainty():
     quiet, off = shaken(0.0), shaken(0.0004)
     assert "MODEL_MISFIT" not in codes(quiet)
     assert "MODEL_MISFIT" in codes(off)
-    for quantity in Quantity:
+    for quantity in SWEPT:
         wider = off.results[quantity].expanded_uncertainty
         assert wider > 1.2 * quiet.results[quantity].expanded_uncertainty
 
@@ -218,7 +218,7 @@ def test_knocks_do_not_matter():
     assert "KNOCKS" in codes(outcome)
     assert all(abs(error) < 1.2 for error in errors_in_u(outcome, wheel).values())
     quiet = swept(wheel)
-    for quantity in Quantity:
+    for quantity in SWEPT:
         assert outcome.results[quantity].value == pytest.approx(
             quiet.results[quantity].value, abs=0.15
         )

@@ -9,6 +9,7 @@ from knuckle.geometry.steering import camber, heading_change, steering_axis, whe
 from knuckle.model.block import Block
 from knuckle.model.rest import Rest
 from knuckle.model.result import (
+    SWEPT,
     BudgetTerm,
     Notice,
     Outcome,
@@ -99,7 +100,7 @@ def made_outcome(wheel: Wheel = Wheel.LF, error_deg: float = 0.02) -> Outcome:
                 ),
                 "relative to gravity, as swept, on its springs",
             )
-            for quantity, expanded in zip(Quantity, (0.081, 0.31, 0.42), strict=True)
+            for quantity, expanded in zip(SWEPT, (0.081, 0.31, 0.42), strict=True)
         },
         rests=tuple(rests),
         warnings=(Notice("GYRO_UNCALIBRATED", "The gyro's scale is from its data sheet."),),

@@ -16,6 +16,12 @@ if TYPE_CHECKING:
 
 FOOTER: Final = "Ctrl-C ends it; what was captured is kept."
 STRAIGHT_DEG: Final = 0.5
+_TITLES: Final = {
+    "camber": "Camber",
+    "sweep": "Sweep",
+    "toe": "Toe",
+    "linear": "Calibration of a linear sensor",
+}
 
 
 class TerminalView:
@@ -62,15 +68,19 @@ def scene_of(live: LiveView, prefix: str = "", *, plain: bool = False) -> Scene:
     """
     guidance = live.guidance
     swept = live.measure == "sweep"
-    caption, value = _steer(live) if swept else _camber(live)
+    unit = "deg"
+    if live.figure is not None:
+        caption, value, unit = live.figure.caption, live.figure.value, live.figure.unit
+    else:
+        caption, value = _steer(live) if swept else _camber(live)
     shows_places = not plain or (swept and guidance.ask is Ask.TAKEN)
     on = live.wheel.value if plain else live.wheel.spoken
     return Scene(
-        title=f"{prefix}{'Sweep' if swept else 'Camber'}, {on}",
+        title=f"{prefix}{_TITLES[live.measure]}" + ("" if live.measure == "linear" else f", {on}"),
         state=guidance.words,
         ask=guidance.ask,
         value="" if swept and plain else value,
-        unit="deg",
+        unit=unit,
         caption=caption,
         steer_deg=live.steer_deg if swept else None,
         goal_deg=guidance.goal_deg if swept else None,

@@ -123,8 +123,8 @@ def fit_line(
     shift = np.array([[1.0, 0.0], [-middle, 1.0]])
     calibration = LinearCalibration(
         channel=channel,
-        gain=gain,
-        offset_mm=centre - gain * middle,
+        gain=float(gain),
+        offset_mm=float(centre - gain * middle),
         covariance=shift @ covariance @ shift.T * widened,
         scatter_mm=_scatter(residuals, sigma, freedom) if freedom else stated,
         count=len(points),

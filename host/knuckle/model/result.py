@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 from enum import StrEnum
+from typing import Final
 
 
 class Quantity(StrEnum):
@@ -13,6 +14,10 @@ class Quantity(StrEnum):
     CASTER = "caster"
     SAI = "steering_axis_inclination"
     TOE = "toe"
+
+
+SWEPT: Final = (Quantity.CAMBER, Quantity.CASTER, Quantity.SAI)
+"""What a sweep yields."""
 
 
 class Position(StrEnum):

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator, Mapping
 from typing import Any, Final
 
-IN_WORDS: Final = ("assumed", "calibration", "parts")
+IN_WORDS: Final = ("assumed", "calibration", "linear_calibration", "parts", "touches")
 """The facts that `fact_lines` puts in words of their own."""
 
 _SOURCES: Final = {
@@ -13,6 +13,9 @@ _SOURCES: Final = {
     "pod": "the pod's own",
     "applied": "the pod says that its readings are calibrated",
     "none": "none",
+    "store": "from the store",
+    "as sold": "none; as sold",
+    "this run": "made by this run",
 }
 
 LocalTime = Callable[[str], str]
@@ -33,12 +36,19 @@ def fact_lines(facts: Mapping[str, Any], local_time: LocalTime) -> Iterator[str]
             yield f"{key} = {value}"
     if "calibration" in facts:
         yield f"calibration = {_calibration(facts['calibration'], local_time)}"
+    if "linear_calibration" in facts:
+        fact = facts["linear_calibration"]
+        record = fact["record"]
+        told = _calibration({**record, "source": fact["source"]}, local_time)
+        yield f"linear calibration = {told}, channel {record['channel']}"
     assumed = facts.get("assumed")
     if assumed:
         values, changed = assumed["values"], assumed["not_default"]
         yield "known beforehand: " + ("as by default" if not changed else "not the defaults are")
         for name in changed:
             yield f"  {name} = {_value(values[name])}"
+    for touch in facts.get("touches", ()):
+        yield f"touch of {touch['of']} = from {touch['from_s']:.1f} s to {touch['to_s']:.1f} s"
     for part in facts.get("parts", ()):
         end = "the end" if part["to_s"] is None else f"{part['to_s']:.1f} s"
         yield f"part of {part['wheel']} = from {part['from_s']:.1f} s to {end}"

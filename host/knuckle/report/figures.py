@@ -10,6 +10,7 @@ SHORT_NAMES: dict[Quantity, str] = {
     Quantity.CAMBER: "camber",
     Quantity.CASTER: "caster",
     Quantity.SAI: "SAI",
+    Quantity.TOE: "toe",
 }
 
 

@@ -6,6 +6,7 @@ import textwrap
 from collections.abc import Iterator, Sequence
 
 from knuckle.model.result import Notice, Outcome, PlacedRest, Quantity, Result
+from knuckle.report.toe_text import toe_lines, touch_lines
 
 WIDTH = 78
 
@@ -13,6 +14,7 @@ _NAMES = {
     Quantity.CAMBER: "Camber",
     Quantity.CASTER: "Caster",
     Quantity.SAI: "Steering-axis inclination",
+    Quantity.TOE: "Toe",
 }
 
 _REMEDIES = {
@@ -54,12 +56,15 @@ def outcome_lines(outcome: Outcome, notices: Sequence[str] = ()) -> Iterator[str
     notices : sequence of str
         What was left out in reading the recording.
     """
-    yield f"{outcome.wheel}  {outcome.measure}"
+    yield f"{outcome.wheel}  {outcome.measure}".strip()
     if outcome.rests:
         yield ""
         yield "   no  position    from s     to s    camber deg       steer deg"
         for number, rest in enumerate(outcome.rests, start=1):
             yield _rest_line(number, rest)
+    if outcome.touches:
+        yield ""
+        yield from touch_lines(outcome.touches)
     yield ""
     if outcome.refused is not None:
         yield f"No result: {outcome.refused.code}"
@@ -68,6 +73,8 @@ def outcome_lines(outcome: Outcome, notices: Sequence[str] = ()) -> Iterator[str
         yield from result_lines(result)
     if outcome.measure == "sweep" and outcome.results:
         yield from _sweep_lines(outcome)
+    if outcome.measure == "toe" and outcome.results:
+        yield from toe_lines(outcome)
     for warning in outcome.warnings:
         yield from _notice_lines(warning)
     for notice in notices:

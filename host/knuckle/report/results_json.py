@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import asdict
 from typing import Any, Final
 
 from knuckle.model.result import Notice, Outcome, PlacedRest, Result
@@ -32,6 +33,8 @@ def outcome_to_json(outcome: Outcome, **more: Any) -> dict[str, Any]:
         "warnings": [_notice(notice) for notice in outcome.warnings],
         "details": dict(outcome.details),
     }
+    if outcome.measure == "toe":
+        content["touches"] = [asdict(touch) for touch in outcome.touches]
     if outcome.refused is not None:
         content["error"] = _notice(outcome.refused)
     content.update(more)

@@ -10,7 +10,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from datetime import datetime, tzinfo
 from typing import TYPE_CHECKING, Final
 
-from knuckle.model.result import Outcome, Quantity
+from knuckle.model.result import SWEPT, Outcome, Quantity
 from knuckle.report.assumed import fact_lines
 from knuckle.report.figures import SHORT_NAMES, decimals_for, number, with_uncertainty
 from knuckle.report.outcome_text import outcome_lines
@@ -22,7 +22,6 @@ if TYPE_CHECKING:  # it needs numpy, which a list of runs does without
 LIST_DECIMALS: Final = 2
 SHOW_WIDTH: Final = 80
 _LIST_ROW: Final = "{:>4}  {:<16}  {:<6} {:<2} {:<11} {:>10} {:>11} {:>11}"
-_QUANTITIES: Final = tuple(Quantity)
 
 
 def local_time(stamp: str | None, zone: tzinfo | None = None, *, seconds: bool = False) -> str:
@@ -60,7 +59,7 @@ def list_lines(
     zone : tzinfo, optional
         For the times; this machine's if absent.
     """
-    heads = [f"{SHORT_NAMES[quantity]}/deg" for quantity in _QUANTITIES]
+    heads = [f"{SHORT_NAMES[quantity]}/deg" for quantity in SWEPT]
     yield _LIST_ROW.format("run", "when", "kind", "wh", "state", *heads).rstrip()
     for summary in summaries:
         first = (
@@ -71,8 +70,12 @@ def list_lines(
         )
         for number_of_row, wheel in enumerate(_wheels(summary)):
             run, when, kind, state = first if number_of_row == 0 else ("", "", "", "")
-            cells = [_cell(summary.figures, wheel, q, plus_minus) for q in _QUANTITIES]
+            cells = [_cell(summary.figures, wheel, q, plus_minus) for q in SWEPT]
             yield _LIST_ROW.format(run, when, kind, wheel, state, *cells).rstrip()
+        for figure in summary.figures:
+            # Camber, caster and SAI have columns of their own.
+            if figure.quantity not in {quantity.value for quantity in SWEPT}:
+                yield f"      {_in_words(figure, plus_minus)}"
         if summary.refused_codes:
             yield _cut(f"      refused: {', '.join(summary.refused_codes)}", width)
         if summary.note:
@@ -93,6 +96,11 @@ def _cell(figures: Sequence[Figure], wheel: str, quantity: Quantity, plus_minus:
             )
             return text.replace(" ", "")
     return ""
+
+
+def _in_words(figure: Figure, plus_minus: str) -> str:
+    text = with_uncertainty(figure.value, figure.expanded_uncertainty, plus_minus, LIST_DECIMALS)
+    return f"{figure.quantity} of {figure.wheel}: {text} {figure.unit}"
 
 
 def _cut(line: str, width: int | None) -> str:

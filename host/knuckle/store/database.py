@@ -25,7 +25,7 @@ from knuckle.store.location import resolve_store_path
 from knuckle.store.opening import open_for_reading, open_for_writing
 from knuckle.store.pending import PendingRun
 from knuckle.store.records import hello_to_facts, outcome_to_text, to_text
-from knuckle.store.rows import RunDetail, RunState, RunSummary, StoredChunk
+from knuckle.store.rows import CalibrationRow, RunDetail, RunState, RunSummary, StoredChunk
 from knuckle.wire.messages import Hello
 
 
@@ -307,7 +307,22 @@ class Store:
                 (run, self._stamp(), text.strip()),
             )
 
+    def add_calibration(self, identity: str, record: Mapping[str, Any]) -> int:
+        """Append a calibration of a pod; earlier ones are kept. Returns its number."""
+        with self._transaction():
+            number = self._db.execute(
+                "INSERT INTO calibration (made_utc, pod_identity, record) VALUES (?, ?, ?)",
+                (self._stamp(), identity or None, to_text(dict(record))),
+            ).lastrowid
+        assert number is not None
+        return number
+
     # Reading
+
+    def calibrations(self) -> list[CalibrationRow]:
+        """Return all calibrations, newest first."""
+        with told(self.path):
+            return queries.kept_calibrations(self._db)
 
     def runs(self, limit: int | None = None) -> list[RunSummary]:
         """Return runs, newest first, without reading raw bytes."""

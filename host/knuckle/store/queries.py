@@ -11,6 +11,7 @@ from typing import Any, Final
 from knuckle.errors import UsageError
 from knuckle.store.records import outcome_from_text
 from knuckle.store.rows import (
+    CalibrationRow,
     Figure,
     NoteRow,
     ResultRow,
@@ -132,6 +133,23 @@ def run_detail(
             )
         ),
     )
+
+
+def kept_calibrations(connection: sqlite3.Connection) -> list[CalibrationRow]:
+    """Return every calibration, newest first; a record that is no JSON object is left empty."""
+    statement = "SELECT id, made_utc, pod_identity, record FROM calibration ORDER BY id DESC"
+    return [
+        CalibrationRow(number, made_utc, identity or "", _object(record))
+        for number, made_utc, identity, record in connection.execute(statement)
+    ]
+
+
+def _object(text: str) -> dict[str, Any]:
+    try:
+        content = json.loads(text)
+    except ValueError:
+        return {}
+    return content if isinstance(content, dict) else {}
 
 
 def _streams(connection: sqlite3.Connection, run: int) -> Iterator[StreamRow]:

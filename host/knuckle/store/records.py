@@ -17,7 +17,9 @@ from knuckle.model.result import (
     BudgetTerm,
     Notice,
     Outcome,
+    Place,
     PlacedRest,
+    PlacedTouch,
     Position,
     Quantity,
     Result,
@@ -82,6 +84,8 @@ def outcome_from_text(text: str) -> Outcome:
             warnings=tuple(Notice(**item) for item in record["warnings"]),
             refused=None if refused is None else Notice(**refused),
             details={key: _number(item) for key, item in record["details"].items()},
+            # Records of before toe was measured have none.
+            touches=tuple(_placed_touch(item) for item in record.get("touches", ())),
         )
     except (ValueError, KeyError, TypeError, AttributeError) as error:
         raise StoreError(
@@ -125,6 +129,10 @@ def _placed_rest(item: dict[str, Any]) -> PlacedRest:
         camber_expanded_uncertainty_deg=_number(item["camber_expanded_uncertainty_deg"]),
         steer_deg=item["steer_deg"],
     )
+
+
+def _placed_touch(item: dict[str, Any]) -> PlacedTouch:
+    return PlacedTouch(**{**item, "place": Place(item["place"])})
 
 
 def hello_to_facts(hello: Hello) -> dict[str, Any]:

@@ -79,6 +79,16 @@ class NoteRow:
 
 
 @dataclass(frozen=True, slots=True)
+class CalibrationRow:
+    """A calibration as it was made; `record` names its own format and version."""
+
+    calibration_id: int
+    made_utc: str
+    identity: str
+    record: dict[str, Any]
+
+
+@dataclass(frozen=True, slots=True)
 class ResultRow:
     """One outcome with what produced it. A run may hold several; the last of a wheel counts."""
 

@@ -1,0 +1,177 @@
+"""Calibrations of linear channels from where they are kept: the store, or a JSON file."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable, Sequence
+from pathlib import Path
+from typing import Any, Final
+
+from knuckle.errors import RecordingError, StoreError, UsageError
+from knuckle.estimate.linear import FORMAT, LinearCalibration
+from knuckle.estimate.linear_fit import caliper_as_sold
+from knuckle.store.rows import CalibrationRow
+from knuckle.wire.messages import ChannelKind, Hello
+
+LINEAR_CALIBRATION: Final = "linear_calibration"
+"""The name of the fact that tells by which calibration a run's lengths were computed."""
+
+CALIPER: Final = "caliper"
+POTENTIOMETER: Final = "potentiometer"
+RESOLUTION_MM: Final = {CALIPER: 0.01, POTENTIOMETER: 100.0 / 1023.0}
+"""Smallest step by kind of sensor: a caliper's count; one conversion of ten bits over the
+nominal 100 mm, since without noise the sum of 16 sees no finer."""
+USUAL_RESOLUTION_MM: Final = 0.01
+
+
+Library = Callable[[str, int], LinearCalibration | None]
+"""From a pod's identity and a channel to the newest calibration kept, or None."""
+
+
+def newest(kept: Sequence[CalibrationRow], identity: str, channel: int) -> LinearCalibration | None:
+    """Return the newest calibration of a pod's channel; None if there is none.
+
+    Parameters
+    ----------
+    kept : sequence of CalibrationRow
+        Newest first, other kinds among them.
+    identity : str
+        Empty if not known: then no kept one is this pod's.
+
+    Raises
+    ------
+    StoreError
+        If it cannot be read.
+    """
+    if not identity:
+        return None
+    for row in kept:
+        record = row.record
+        if record.get("format") != FORMAT or row.identity != identity:
+            continue
+        if record.get("channel") == channel:
+            return of_record(record)
+    return None
+
+
+def of_record(record: Any) -> LinearCalibration:
+    """Return a calibration as the store keeps it.
+
+    Raises
+    ------
+    StoreError
+        If it cannot be read.
+    """
+    try:
+        return LinearCalibration.from_json(record)
+    except ValueError as error:
+        raise StoreError(
+            f"A calibration in the store cannot be read: {error}.",
+            "The store is damaged, or was changed or written by another version.",
+            "Calibrate again with `knuckle linear calibrate`.",
+        ) from error
+
+
+def read_linear_file(path: Path) -> LinearCalibration:
+    """Read a calibration file of a linear channel.
+
+    Raises
+    ------
+    RecordingError
+        If it is missing, no such file, of another version, or in other units.
+    """
+    try:
+        content = json.loads(path.read_text(encoding="utf-8"))
+        return LinearCalibration.from_json(content)
+    except OSError as error:
+        raise RecordingError(
+            f"The calibration file {path} cannot be read: {error.strerror or error}.",
+            "",
+            "Check the name given with --linear-calibration.",
+        ) from error
+    except (ValueError, RecursionError) as error:
+        raise RecordingError(
+            f"{path} is not a calibration file of a linear sensor: {error}.",
+            "It is another file, or was changed by hand.",
+            "Give a file that `knuckle linear calibrate --out FILE` wrote.",
+        ) from error
+
+
+def check_same_channel(calibration: LinearCalibration, identity: str, channel: int) -> None:
+    """Refuse a calibration of another pod, or of another channel.
+
+    Raises
+    ------
+    UsageError
+        If the pods differ, where both are known, or the channels do.
+    """
+    if calibration.identity and identity and calibration.identity != identity:
+        raise UsageError(
+            f"The calibration is of pod {calibration.identity}, the readings of {identity}.",
+            "Each sensor has a scale of its own.",
+            "Name this pod's calibration, or leave --linear-calibration out.",
+        )
+    if calibration.channel != channel:
+        raise UsageError(
+            f"The calibration is of linear channel {calibration.channel}, not of {channel}.",
+            "Each sensor has a scale of its own.",
+            "Name that channel's calibration, or the other channel with --channel.",
+        )
+
+
+def chosen(
+    given: LinearCalibration | None, library: Library, identity: str, channel: int, sensor: str
+) -> tuple[LinearCalibration, str]:
+    """Return the calibration to use, and where it comes from: "file", "store" or "as sold".
+
+    Parameters
+    ----------
+    given : LinearCalibration or None
+        Named by the user: before all others.
+    library : callable
+        Those kept.
+    identity : str
+        The pod's; empty if not known.
+    channel : int
+    sensor : str
+        What the channel is, by the pod's hello; empty if not known.
+
+    Raises
+    ------
+    UsageError
+        If there is none, and the sensor is nothing without; or it is another one's.
+    """
+    if given is not None:
+        check_same_channel(given, identity, channel)
+        return given, "file"
+    kept = library(identity, channel)
+    if kept is not None:
+        return kept, "store"
+    if sensor.split(" ", maxsplit=1)[0] == CALIPER:
+        return caliper_as_sold(channel, identity), "as sold"
+    raise UsageError(
+        f"Linear channel {channel} of this pod is not calibrated"
+        + (f" (pod {identity})." if identity else ", and the pod has no identity."),
+        "How many millimetres it really moves is not known; a calibration of another pod does "
+        "not serve.",
+        "Run `knuckle linear calibrate` with known lengths first, or name a file with "
+        "--linear-calibration.",
+    )
+
+
+def sensor_names(hello: Hello | None) -> tuple[str, ...]:
+    """Return what each linear channel is, by the pod's hello; empty for a text pod."""
+    if hello is None:
+        return ()
+    rows = [row for row in hello.channels if row.kind == ChannelKind.LINEAR]
+    return tuple(getattr(row.sensor, "name", "unknown").lower() for row in rows)
+
+
+def sensor_of(names: Sequence[str], channel: int) -> str:
+    """Return the kind of a channel's sensor; empty if not known."""
+    return names[channel - 1].split(" ")[0] if channel <= len(names) else ""
+
+
+def resolution_mm(given: float | None, sensor: str) -> float:
+    """Return the smallest step of a reading: as stated, or the sensor's usual one."""
+    return RESOLUTION_MM.get(sensor, USUAL_RESOLUTION_MM) if given is None else given
