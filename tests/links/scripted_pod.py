@@ -67,6 +67,7 @@ class ScriptedPod:
         self.ignore_next: dict[Command, int] = {}
         self.refuses: dict[Command, AckCode] = {}
         self.channels = CHANNELS
+        self.after_hello: tuple[Message, ...] = ()
         self.on_start: Callable[[], None] = lambda: None
         self.mute = False
         self.connected = True
@@ -98,6 +99,10 @@ class ScriptedPod:
         if not self.mute:
             self._out += data
 
+    def say_hello(self) -> None:
+        for message in (self.hello(), *self.after_hello):
+            self.say(message)
+
     def advance(self, to_s: float) -> bytes:
         while True:
             at_s = min(self._hello_at_s, self._batch_at_s())
@@ -105,7 +110,7 @@ class ScriptedPod:
                 break
             self.now_s = max(self.now_s, at_s)
             if at_s == self._hello_at_s:
-                self.say(self.hello())
+                self.say_hello()
                 self._hello_at_s += 5.0 if self.streaming else 1.0
             else:
                 self._send_batch()
@@ -190,7 +195,7 @@ class ScriptedPod:
                 self.on_start()
                 self.say(Ack(command.token, kind, AckCode.OK))
                 self.start()
-                self.say(self.hello())
+                self.say_hello()
                 return
             case Command.STOP:
                 self.streaming = False

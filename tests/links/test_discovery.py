@@ -6,6 +6,7 @@ import asyncio
 import random
 from typing import Any
 
+from knuckle.cli.pods import described
 from knuckle.errors import LinkBusy, LinkError, LinkPermission, LinkWrongDevice
 from knuckle.links import discovery
 from knuckle.links.contract import Link
@@ -13,6 +14,7 @@ from knuckle.links.discovery import FoundPort, find_pods
 from knuckle.links.ports import UsbPort
 from knuckle.links.sim import SimLink
 from knuckle.run.podsettings import BAUDS
+from knuckle.wire.messages import Fault, FaultCode, ResetCause
 from links.devices import ScriptedBytes
 from links.scripted_pod import IDENTITY, ScriptedPod
 
@@ -82,3 +84,23 @@ def test_each_port_is_told_for_what_it_is_and_nothing_is_written() -> None:
 
 def test_no_ports_no_pods() -> None:
     assert look({}) == {}
+
+
+def test_the_faults_that_follow_a_hello_are_heard() -> None:
+    pod = ScriptedPod()
+    fault = Fault(0, FaultCode.SENSOR_MISSING, 1, True)
+    pod.after_hello = (fault,)
+    found = look({"sick": pod})["sick"]
+    assert found.faults == (fault,)
+    shown = described(found)
+    assert "MPU-6050 (accelerometer, gyro) does not answer" in shown
+    assert "next:" in shown
+
+
+def test_a_pod_without_sensors_that_was_restarted_says_so() -> None:
+    pod = ScriptedPod()
+    pod.channels = ()
+    pod.restart(ResetCause.BROWN_OUT)
+    shown = described(look({"bare": pod})["bare"])
+    assert "NO SENSOR" in shown
+    assert "supply fell too low" in shown

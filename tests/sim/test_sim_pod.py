@@ -132,7 +132,8 @@ def test_statuses_and_hellos_while_streaming() -> None:
     messages = host.until(11.5)
     statuses = [m for m in messages if isinstance(m, Status)]
     assert len(statuses) == 11
-    assert sum(hello.streaming for hello in _hellos(messages)) == 2
+    # One right after START's ACK, then one every 5 s.
+    assert sum(hello.streaming for hello in _hellos(messages)) == 3
     assert statuses[-1].overruns == statuses[-1].faults == 0
 
 
@@ -143,8 +144,11 @@ def test_every_command_gets_its_reply() -> None:
     assert isinstance(hello, Hello)
     assert ack == Ack(1, Command.HELLO, AckCode.OK)
     assert host.ask(Command.SELF_TEST) == [SelfTestReply(2, (0, 0, 0))]
-    assert host.ask(Command.START) == [Ack(3, Command.START, AckCode.OK)]
-    assert host.ask(Command.START) == [Ack(4, Command.START, AckCode.OK)]
+    started, told = host.ask(Command.START)
+    assert started == Ack(3, Command.START, AckCode.OK)
+    assert isinstance(told, Hello)
+    assert told.streaming
+    assert host.ask(Command.START)[0] == Ack(4, Command.START, AckCode.OK)
     assert host.ask(Command.SELF_TEST) == [Ack(5, Command.SELF_TEST, AckCode.BUSY)]
     host.until(1.0)
     status, ack = host.ask(Command.STATUS)

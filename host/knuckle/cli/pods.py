@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import typer
 
-from knuckle.wire.messages import ChannelKind
+from knuckle.wire.messages import ChannelKind, ResetCause
 
 if TYPE_CHECKING:
     from knuckle.links.discovery import FoundPort
@@ -38,6 +38,24 @@ def pods(ctx: typer.Context) -> None:
         raise typer.Exit(1)
 
 
+def _troubles(port: FoundPort) -> list[str]:
+    """Return what is wrong with a pod by its own word, each with cause and next step."""
+    from knuckle.run.fault_book import FaultBook
+    from knuckle.run.fault_words import restart_words
+
+    hello = port.hello
+    if hello is None:
+        return []
+    book = FaultBook()
+    book.met(hello)
+    for fault in port.faults:
+        book.take(fault)
+    lines = [line for words in book.standing for line in words.lines()]
+    if hello.reset_cause in (ResetCause.WATCHDOG, ResetCause.BROWN_OUT):
+        lines.append(f"It has restarted: {restart_words(hello.reset_cause)}.")
+    return lines
+
+
 def _kind(kind: ChannelKind | int) -> str:
     return kind.name.lower() if isinstance(kind, ChannelKind) else f"unknown channel ({kind})"
 
@@ -49,11 +67,12 @@ def described(port: FoundPort) -> str:
         hello = port.hello
         identity = hello.identity.hex() if any(hello.identity) else "none yet"
         version = ".".join(str(part) for part in hello.firmware)
-        kinds = ", ".join(_kind(channel.kind) for channel in hello.channels)
+        kinds = ", ".join(_kind(channel.kind) for channel in hello.channels) or "NO SENSOR"
         rate_hz = hello.tick_hz / (hello.raw_period_ticks * hello.averaging)
         return (
             f"{head}\n  pod {hello.name or '(no name)'}: {hello.hardware}, firmware {version}, "
             f"identity {identity}\n  {kinds}; {rate_hz:.4g} samples/s"
+            + "".join(f"\n  {line}" for line in _troubles(port))
         )
     if port.text is not None:
         return f"{head}\n  pod of the text format: {', '.join(port.text.columns)}"

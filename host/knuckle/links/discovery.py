@@ -5,7 +5,7 @@ from __future__ import annotations
 import asyncio
 import contextlib
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Final
 
 from knuckle.errors import LinkError, LinkTimeout, LinkWrongDevice
@@ -13,7 +13,7 @@ from knuckle.links.contract import Link
 from knuckle.links.ports import UsbPort, usb_ports
 from knuckle.links.serial import DEFAULT_BAUD, SerialLink
 from knuckle.wire.decoder import PodDecoder
-from knuckle.wire.messages import Hello, TextHeader
+from knuckle.wire.messages import Fault, Hello, TextHeader
 
 LISTEN_S: Final = 4.0
 """A board that restarts on opening has said hello by then."""
@@ -23,6 +23,8 @@ LISTEN_TO_STREAM_S: Final = 6.0
 
 BAUDS: Final = (DEFAULT_BAUD, 9600, 57600, 38400, 19200)
 """All that pods offer, listened at in turn where bytes come that make no frame."""
+FAULTS_S: Final = 0.3
+"""A pod tells its faults right after its hello."""
 LIST_S: Final = 10.0
 """Longest that listing the ports may take."""
 
@@ -43,6 +45,8 @@ class FoundPort:
         Why neither was heard: busy, no permission, silent, no pod.
     baud : int
         At which the port was listened to last.
+    faults : tuple of Fault
+        What the pod said of its faults right after its hello.
     """
 
     port: UsbPort
@@ -50,6 +54,7 @@ class FoundPort:
     text: TextHeader | None = None
     problem: LinkError | None = None
     baud: int = DEFAULT_BAUD
+    faults: tuple[Fault, ...] = ()
 
     @property
     def address(self) -> str:
@@ -130,18 +135,28 @@ async def _listen_at(
     try:
         async with open_port(port, baud) as link, contextlib.aclosing(link.chunks()) as chunks:
             since_s = link.clock.now_s()
+            met: FoundPort | None = None
             async for chunk in chunks:
                 heard += len(chunk.data)
                 decoder.receive_data(chunk.data)
                 for message in decoder.events():
-                    if isinstance(message, Hello):
-                        return FoundPort(port, hello=message, baud=baud), False
+                    if isinstance(message, Hello) and met is None:
+                        met = FoundPort(port, hello=message, baud=baud)
+                        since_s = chunk.arrival_s
+                    elif isinstance(message, Fault) and met is not None:
+                        met = replace(met, faults=(*met.faults, message))
                     if isinstance(message, TextHeader):
                         return FoundPort(port, text=message, baud=baud), False
+                if met is not None:
+                    if chunk.arrival_s - since_s >= FAULTS_S:
+                        return met, False
+                    continue
                 streams = decoder.counts.frames > 0
                 wait_s = max(listen_s, LISTEN_TO_STREAM_S) if streams else listen_s
                 if chunk.arrival_s - since_s >= wait_s:
                     break
+            if met is not None:
+                return met, False
     except LinkError as problem:
         return FoundPort(port, problem=problem, baud=baud), False
     understood = decoder.counts.frames or decoder.counts.headerless_lines

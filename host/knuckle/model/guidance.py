@@ -91,6 +91,8 @@ class LinkState:
         Samples lost so far.
     damaged : int
         Frames that were damaged on the way.
+    faults : tuple of str
+        The pod's faults that stand, each in two or three words.
     """
 
     name: str = "pod"
@@ -98,13 +100,19 @@ class LinkState:
     rate_hz: float | None = None
     lost: int = 0
     damaged: int = 0
+    faults: tuple[str, ...] = ()
 
     @property
     def words(self) -> str:
         """The link's state in a line of words."""
         if not self.connected:
             return f"{self.name}: LINK LOST, waiting for the pod"
-        return f"{self.name}: {self.flow}"
+        return f"{self.name}: {self.flow}" + (f"; {self.trouble}" if self.faults else "")
+
+    @property
+    def trouble(self) -> str:
+        """The faults that stand, in capitals for the eye; empty without any."""
+        return ", ".join(fault.upper() for fault in self.faults)
 
     @property
     def flow(self) -> str:

@@ -19,7 +19,9 @@ from knuckle.run.events import (
     PodSeen,
     RunEvent,
 )
-from knuckle.wire.messages import Cue, Fault, FaultCode
+from knuckle.run.fault_book import FaultBook
+from knuckle.run.fault_words import FaultWords, restart_words
+from knuckle.wire.messages import Cue, Fault, Hello, ResetCause, Status
 
 
 @dataclass(frozen=True, slots=True)
@@ -76,6 +78,7 @@ class LinkWatch:
         self._connected = True
         self._health: Health | None = None
         self._lost = 0
+        self._faults = FaultBook()
 
     @property
     def health(self) -> Health | None:
@@ -87,11 +90,22 @@ class LinkWatch:
         """The link's state now."""
         health = self._health
         if health is None:
-            return LinkState(self._name, self._connected)
+            return LinkState(self._name, self._connected, faults=self._troubles)
         counts = health.counts
         damaged = counts.bad_crc + counts.bad_cobs + counts.too_long + counts.malformed
         damaged += counts.bad_lines
-        return LinkState(self._name, self._connected, health.rate_hz, self._lost, damaged)
+        return LinkState(
+            self._name, self._connected, health.rate_hz, self._lost, damaged, self._troubles
+        )
+
+    @property
+    def faults(self) -> tuple[FaultWords, ...]:
+        """The faults of the pod that stand now."""
+        return self._faults.standing
+
+    @property
+    def _troubles(self) -> tuple[str, ...]:
+        return tuple(words.short for words in self._faults.standing)
 
     def take(self, event: RunEvent) -> list[str]:
         """Take an event; return lines for the operator."""
@@ -99,7 +113,8 @@ class LinkWatch:
             case PodSeen(hello=hello, settings_problem=problem, again=again):
                 self._name = (hello.name or hello.hardware) if hello is not None else "text pod"
                 self._connected = True
-                return [problem] if problem and not again else []
+                self._faults.met(hello)
+                return [] if again else _first_words(hello, problem)
             case Health():
                 self._health = event
                 self._lost += event.lost
@@ -110,15 +125,14 @@ class LinkWatch:
                 self._connected = True
                 return [f"The pod is back after {gap_s:.1f} s; the run goes on, the gap is marked."]
             case PodRestarted(cause=cause):
-                return [f"The pod has restarted ({_spoken(cause)})."]
+                self._faults.restarted()
+                return [f"The pod has restarted: {restart_words(cause)}."]
             case Knocked():
                 return ["A knock: left out of the mean."]
             case CommandFailed(command=command, reason=reason):
                 return [f"The pod did not take the command {_spoken(command)}: {reason}"]
-            case PodReport(message=Fault() as fault):
-                kind = "has come" if fault.present else "is gone"
-                where = f"{_fault_name(fault.code)} of channel {fault.channel}"
-                return [f"The pod reports: {where} {kind}."]
+            case PodReport(message=Fault() | Status() as report):
+                return self._faults.take(report)
         return []
 
 
@@ -126,8 +140,9 @@ def _spoken(member: IntEnum) -> str:
     return member.name.lower().replace("_", " ")
 
 
-def _fault_name(code: int) -> str:
-    try:
-        return f"fault {_spoken(FaultCode(code))}"
-    except ValueError:
-        return f"fault {code}"
+def _first_words(hello: Hello | None, problem: str) -> list[str]:
+    """Return what is to be said of a pod when it is first met."""
+    lines = [problem] if problem else []
+    if hello is not None and hello.reset_cause in (ResetCause.WATCHDOG, ResetCause.BROWN_OUT):
+        lines.append(f"The pod had restarted before: {restart_words(hello.reset_cause)}.")
+    return lines

@@ -158,6 +158,8 @@ class SimulatedPod(PodOnCar):
 
     def _say_hello(self) -> None:
         self._send(self._hello())
+        for code, channel in sorted(self._faults):
+            self._send(Fault(self._tick(self.now_s), code, channel, True))
         self._hello_at_s = self.now_s + (HELLO_STREAMING_S if self._streaming else HELLO_IDLE_S)
 
     def _say_status(self) -> None:
@@ -296,9 +298,10 @@ class SimulatedPod(PodOnCar):
                 self._say_hello()
                 self._acknowledge(command, AckCode.OK)
             case Command.START:
+                self._acknowledge(command, AckCode.OK)
                 if not self._streaming:
                     self._start(self.now_s)
-                self._acknowledge(command, AckCode.OK)
+                self._say_hello()
             case Command.STOP:
                 self._flush()
                 self._streaming, self._status_at_s = False, _NEVER

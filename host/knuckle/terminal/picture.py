@@ -85,6 +85,8 @@ def _figures(figures: tuple[tuple[str, str], ...], width: int) -> RenderableType
 def _link(link: LinkState) -> Text:
     if not link.connected:
         return Text(link.words, Style(color="red", bold=True))
+    if link.faults:
+        return Text(link.words, Style(color="red", bold=True))
     troubled = bool(link.lost or link.damaged)
     return Text(link.words, Style(color="yellow" if troubled else None))
 

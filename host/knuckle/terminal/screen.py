@@ -69,7 +69,8 @@ class PlainScreen:
         """Print the scene's state if that, the title, the beat, a position or a link changed."""
         taken = tuple((mark.name, mark.taken) for mark in scene.places)
         down = tuple(link.name for link in scene.links if not link.connected)
-        key = repr((scene.title, scene.state, scene.beat, taken, down))
+        faults = tuple(link.faults for link in scene.links)
+        key = repr((scene.title, scene.state, scene.beat, taken, down, faults))
         if key == self._last:
             return
         self._last = key
@@ -98,6 +99,7 @@ def plain_line(scene: Scene, glyphs: Glyphs) -> str:
     if scene.places:
         parts.append(", ".join(f"{mark.name} {mark.taken}" for mark in scene.places))
     parts += [link.words for link in scene.links if not link.connected]
+    parts += [link.trouble for link in scene.links if link.connected and link.faults]
     return " | ".join(parts)
 
 
