@@ -1,6 +1,7 @@
 #include "pins.h"
 
 #include "analog.h"
+#include "avr_extint.h"
 #include "bus.h"
 #include "chip.h"
 #include "events.h"
@@ -132,6 +133,9 @@ void pins_after_reset(void)
     light_was = false;
     tone_was = 0;
     scl_was = true;
+    /* Else a pin that is low at reset (level-triggered then) interrupts for ever after. */
+    avr_extint_set_strict_lvl_trig(chip, 0, 0);
+    avr_extint_set_strict_lvl_trig(chip, 1, 0);
     for (char port = 'B'; port <= 'D'; port++) {
         unsigned i = (unsigned)(port - 'B');
         *seen(port) = world[i].driven & world[i].level; /* the reset has wiped what is read */

@@ -10,6 +10,8 @@ from pathlib import Path
 
 import pytest
 
+from bench.monitored import Monitored
+from bench.programs import build_monitor
 from knuckle.bench.client import Bench
 
 IN_CI = os.environ.get("CI", "").lower() in ("1", "true", "yes")
@@ -54,3 +56,13 @@ def start(bench_folder: Path) -> Iterator[Starter]:
     yield make
     for bench in running:
         bench.close()
+
+
+@pytest.fixture(scope="session")
+def monitor_elf(bench_folder: Path, tmp_path_factory: pytest.TempPathFactory) -> Path:
+    return build_monitor(tmp_path_factory.mktemp("monitor"))
+
+
+@pytest.fixture
+def monitored(start: Starter, monitor_elf: Path) -> Monitored:
+    return Monitored(start(monitor_elf))

@@ -23,3 +23,12 @@ def build_sender(pieces: Sequence[bytes], folder: Path) -> Path:
     words = ["avr-gcc", "-std=c11", "-Os", "-mmcu=atmega328p", f"-I{folder}"]
     subprocess.run([*words, "-o", str(program), str(HERE / "sender.c")], check=True)
     return program
+
+
+def build_monitor(folder: Path) -> Path:
+    """Build the program that reads and writes registers on request."""
+    program = folder / "monitor.elf"
+    words = ["avr-gcc", "-std=c11", "-Os", "-mmcu=atmega328p", "-DF_CPU=16000000UL"]
+    words.append(f"-I{HERE.parents[1] / 'firmware' / 'ports' / 'atmega328p'}")
+    subprocess.run([*words, "-o", str(program), str(HERE / "monitor.c")], check=True)
+    return program
