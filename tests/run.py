@@ -23,7 +23,7 @@ import start  # noqa: E402
 IN_CI = os.environ.get("CI", "").lower() in ("1", "true", "yes")
 DATA_VARIABLE = "KNUCKLE_TEST_DATA"
 PROCESSES = "2"
-CODE = ["host", "tests", "firmware"]
+CODE = ["host", "tests", "firmware", "hardware"]
 # What is built before the tests, which use it: target of firmware/Makefile, commands and files.
 BUILDS = [
     ("board", ["make", "avr-gcc", "avr-objdump", "/usr/lib/avr/include/avr/io.h"]),

@@ -125,6 +125,14 @@ def test_the_sum_of_a_bill_is_that_of_paper() -> None:
         assert len(lines) == len({part.key for part in PLAN.pod(variant).parts})
 
 
+def test_the_cost_on_the_first_page_is_that_of_the_bill() -> None:
+    stated = re.search(r"\(about (\d+) EUR\)", read(HARDWARE.parent / "README.md"))
+    total = re.search(r"\*\*(\d+)\*\* \|$", bill(PLAN, "usb"), re.MULTILINE)
+    assert stated is not None
+    assert total is not None
+    assert abs(int(stated[1]) - int(total[1])) <= 5
+
+
 def test_the_table_of_pins_is_the_firmwares() -> None:
     table = pin_table(PLAN, "")
     for pin in PLAN.pins:
