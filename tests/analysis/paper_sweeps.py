@@ -26,7 +26,8 @@ def block_of(columns, rate_hz):
     gyro = stack("gx_dps", "gy_dps", "gz_dps") if "gx_dps" in columns else None
     zero = np.zeros(n, dtype=int)
     accel = stack("ax_g", "ay_g", "az_g")
-    return Block(columns["t_s"], accel, gyro, None, None, zero, zero, zero.astype(bool), rate_hz)
+    linear = stack(*names) if (names := [c for c in columns if c.startswith("linear")]) else None
+    return Block(columns["t_s"], accel, gyro, None, linear, zero, zero, zero.astype(bool), rate_hz)
 
 
 def outcome_of_block(block, wheel, name="sweep", priors=None, **asked):

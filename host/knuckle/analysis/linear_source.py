@@ -52,15 +52,10 @@ class LinearSource:
         datum_mm = float(np.mean(raw[known])) if known else float(np.median(raw[at]))
         longer_mm = self.steer.gain * (raw[at] - datum_mm)
         grid, length = monotone(self.steer, datum_mm)
-        slack_mm = GEOMETRY_SIGMAS * self._slack(longer_mm)
-        beyond = (longer_mm < length.min() - slack_mm) | (longer_mm > length.max() + slack_mm)
-        if known and np.any(beyond):
-            raise _trouble(
-                "LINEAR_DEAD_CENTRE" if self._bounded(grid) else "LINEAR_GEOMETRY",
-                f"The linear sensor's length changed by {longer_mm[beyond][0]:+.1f} mm from "
-                "straight ahead, which its linkage, as given, cannot do without passing dead "
-                "centre.",
-            )
+        beyond_mm = np.maximum(longer_mm - length.max(), length.min() - longer_mm)
+        worst = int(np.argmax(beyond_mm))
+        if known and beyond_mm[worst] > 0.0:
+            self._refuse_beyond(float(longer_mm[worst]), float(beyond_mm[worst]), grid)
         order = np.argsort(length)
         found = np.full(raw.shape, np.nan)
         found[at] = np.interp(longer_mm, length[order], grid[order])
@@ -82,13 +77,24 @@ class LinearSource:
         if arm[worst] < LEAST_MOMENT * self.steer.lever_mm.value:
             raise _dead_centre(self.steer, float(np.degrees(at[worst])), float(arm[worst]))
 
-    def _bounded(self, grid: FloatArray) -> bool:
-        return float(np.degrees(grid[-1] - grid[0])) < 2.0 * LARGEST_GRID_DEG - 0.1
-
-    def _slack(self, longer_mm: FloatArray) -> float:
+    def _refuse_beyond(self, longer_mm: float, beyond_mm: float, grid: FloatArray) -> None:
+        """Refuse a length that no heading has: past dead centre, or by wrong figures."""
+        past = float(np.degrees(grid[-1] - grid[0])) < 2.0 * LARGEST_GRID_DEG - 0.1
         lever = self.steer.lever_mm
         share = np.hypot(lever.standard_uncertainty / lever.value, self.steer.gain_u)
-        return float(share * np.max(np.abs(longer_mm)) + self.steer.own_mm)
+        if not past and beyond_mm <= GEOMETRY_SIGMAS * share * abs(longer_mm):
+            return
+        raise _trouble(
+            "LINEAR_DEAD_CENTRE" if past else "LINEAR_GEOMETRY",
+            f"The linear sensor's length changed by {longer_mm:+.1f} mm from straight ahead, which "
+            "its linkage, as given, cannot do"
+            + (" without coming too near dead centre." if past else "."),
+        )
+
+
+def is_of_linear(refusal: MeasurementRefused) -> bool:
+    """Return whether a linear sensor that cannot serve is the reason."""
+    return refusal.code in _ADVICE
 
 
 def monotone(steer: LinearSteer, datum_mm: float) -> tuple[FloatArray, FloatArray]:
@@ -236,13 +242,7 @@ def _check_moved(source: LinearSource) -> None:
     try:
         shape = steer.shape(steer.reach_at(float(np.median(raw))).value)
     except ValueError as error:
-        raise _trouble("LINEAR_GEOMETRY", f"Of the linkage {error}.") from error
-    if not abs(float(shape.rise)) < float(shape.reach) and steer.kind.value == "wire":
-        raise _trouble(
-            "LINEAR_GEOMETRY",
-            f"Point and anchor are {float(shape.reach):.0f} mm apart, which their difference of "
-            f"height of {float(shape.rise):.0f} mm does not allow.",
-        )
+        raise _trouble("LINEAR_GEOMETRY", f"The linkage as given cannot be: {error}.") from error
     ends = np.radians([-SMALLEST_SWEEP_DEG, SMALLEST_SWEEP_DEG])
     asked_mm = float(np.ptp(change_in_plan(steer.kind, shape, steer.longer_left, ends)))
     if moved_mm < max(STUCK_SHARE * asked_mm, 3.0 * steer.own_mm):

@@ -9,6 +9,7 @@ from scipy.stats import chi2
 
 from knuckle.analysis.doubt import Doubt, linear_in_doubt, plates_in_doubt
 from knuckle.analysis.fit import Fit
+from knuckle.analysis.linear_source import is_of_linear
 from knuckle.analysis.positions import check_size, label
 from knuckle.analysis.readings import (
     noise_degrees_of_freedom,
@@ -67,6 +68,17 @@ def analyse_sweep(block: Block, rests: list[Rest], request: Request) -> Outcome:
     """
     check_steered(request.wheel, request.rear_steers)
     rests, notices = usable_rests(rests, request)
+    try:
+        return _analysed(block, rests, request, notices)
+    except MeasurementRefused as refusal:
+        gyro = request.use_gyro and block.gyro_dps is not None
+        if not is_of_linear(refusal) or not (gyro or request.plates_deg):
+            raise
+        unused = Notice(refusal.code, f"{refusal.what} The result does not use it.")
+        return _analysed(block, rests, replace(request, linear=None), [*notices, unused])
+
+
+def _analysed(block: Block, rests: list[Rest], request: Request, notices: list[Notice]) -> Outcome:
     problem, kept, said = pose(block, rests, request)
     sound = _sound(problem)
     again = placed_again(problem, sound.fit)
@@ -79,11 +91,14 @@ def analyse_sweep(block: Block, rests: list[Rest], request: Request) -> Outcome:
                 "The pod moved on its mount, the wheel rolled, or a typed angle is wrong.",
                 "Check mount, brake and typed figures, and sweep again.",
             )
+    if problem.linear is not None:
+        headings = np.radians(sound.fit.headings_deg)
+        problem.linear.check_moment(headings, problem.placing.straight)
     if not problem.steer_measured:
         _check_cone(sound.fit)
     check_size(sound.fit.headings_deg, problem.placing)
-    notices += sensor_notices(request, bool(problem.turns))
-    notices += [*said, *sound.notices, *_notices(problem)]
+    notices = [*notices, *sensor_notices(request, bool(problem.turns)), *said]
+    notices += [*sound.notices, *_notices(problem)]
     return _outcome(problem, kept, request, sound, notices)
 
 

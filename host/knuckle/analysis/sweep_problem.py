@@ -8,7 +8,7 @@ import numpy as np
 
 from knuckle.analysis.first_guess import guess
 from knuckle.analysis.fit import Fit
-from knuckle.analysis.linear_source import LinearSource, linear_source
+from knuckle.analysis.linear_source import LinearSource, is_of_linear, linear_source
 from knuckle.analysis.positions import Placing, check_size, place
 from knuckle.analysis.readings import readings_of
 from knuckle.analysis.request import Request
@@ -252,7 +252,8 @@ def pose(
     try:
         problem, said = _with_lengths(readings_of(rests), turns, list(rests), request)
     except MeasurementRefused as refusal:
-        if not request.use_gyro or refusal.code == "STRAIGHT_AMBIGUOUS":
+        told = refusal.code == "STRAIGHT_AMBIGUOUS" or is_of_linear(refusal)
+        if told or not request.use_gyro:
             raise
         slow = slow_sweep(block, rests)
         if slow is None:
@@ -268,19 +269,8 @@ def pose(
 def _with_lengths(
     readings: list[Reading], turns: list[Turn], rests: list[Rest | None], request: Request
 ) -> tuple[SweepProblem, list[Notice]]:
-    """Pose the problem with the linear sensor if it can serve, and say so if not.
-
-    Where nothing else tells the steer angle, what is wrong with the sensor is the refusal.
-    """
     is_rest = [rest is not None for rest in rests]
     if request.linear is None:
         return build_problem(readings, turns, is_rest, request), []
-    try:
-        linear, said = linear_source(rests, request.linear)
-        return build_problem(readings, turns, is_rest, request, linear), said
-    except MeasurementRefused as refusal:
-        others = bool(turns) or request.plates_deg is not None
-        if not refusal.code.startswith("LINEAR_") or not others:
-            raise
-        unused = Notice(refusal.code, f"{refusal.what} The result does not use it.")
-        return build_problem(readings, turns, is_rest, request), [unused]
+    linear, said = linear_source(rests, request.linear)
+    return build_problem(readings, turns, is_rest, request, linear), said

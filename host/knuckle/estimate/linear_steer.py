@@ -32,8 +32,8 @@ class LinearSteer:
     longer_left : bool
         Whether steering left makes the sensor longer.
     reach_mm : Given or None
-        Wire: from point to anchor at straight ahead; None takes the calibrated length. Rod: the
-        face ahead of the axis.
+        Wire: from point to anchor at straight ahead, along it; None takes the calibrated length.
+        Rod: the face ahead of the axis.
     angle_deg, arm_deg, rise_mm : Given
         As in `LinkageShape`.
     own_mm : float
@@ -76,19 +76,33 @@ class LinearSteer:
         return self.curve_mm if self.calibration is None else self.calibration.scatter_mm
 
     def reach_at(self, straight_mm: float) -> Given:
-        """Return the reach, where need be from the calibrated reading at straight ahead.
+        """Return the reach of `LinkageShape`, where need be by the calibrated reading.
+
+        Parameters
+        ----------
+        straight_mm : float
+            What the pod sends at straight ahead.
 
         Raises
         ------
         ValueError
-            If it is neither given nor calibrated.
+            If it is neither given nor calibrated, or shorter than the anchor's rise.
         """
-        if self.reach_mm is not None:
-            return self.reach_mm
-        if self.calibration is None:
-            raise ValueError("the length at straight ahead is neither given nor calibrated")
-        length = self.calibration.length(np.array([straight_mm]))
-        return Given(float(length.length_mm[0]), float(length.u_mm[0]))
+        along = self.reach_mm
+        if along is None:
+            if self.calibration is None:
+                raise ValueError("the length at straight ahead is neither given nor calibrated")
+            length = self.calibration.length(np.array([straight_mm]))
+            along = Given(float(length.length_mm[0]), float(length.u_mm[0]))
+        if self.kind is LinkageKind.ROD:
+            return along
+        square = along.value**2 - self.rise_mm.value**2
+        if along.value <= 0.0 or square <= 0.0:
+            raise ValueError(
+                f"point and anchor are {along.value:.0f} mm apart, one {self.rise_mm.value:.0f} mm "
+                "above the other"
+            )
+        return Given(float(np.sqrt(square)), along.standard_uncertainty)
 
     def shape(self, reach_mm: float) -> LinkageShape:
         """Return the figures as given, in mm and rad."""

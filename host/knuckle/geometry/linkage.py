@@ -33,7 +33,7 @@ class LinkageShape(NamedTuple):
         From the steering axis, at the sensor's height, to the point (wire) or to the rod's line,
         seen from above.
     reach : ndarray
-        Wire: from point to anchor. Rod: the face ahead of the axis, along the rod.
+        Wire: from point to anchor, seen from above. Rod: the face ahead of the axis, along the rod.
     angle : ndarray
         Seen from above, between the lever (point to axis) and the wire; between face and rod.
     arm : ndarray
@@ -89,10 +89,10 @@ def change_of_length(
         face = turned(face[..., None, :], about, turn_rad)
         out = dot(normal, face - point[..., None, :]) / dot(normal, ahead[..., None, :])
         return np.asarray(out[..., 0] - wide(shape.reach))
-    level = np.sqrt(shape.reach**2 - shape.rise**2)
-    to_anchor = vehicle.up * wide(shape.rise) - (lever * cosine + ahead * sine) * wide(level)
+    to_anchor = vehicle.up * wide(shape.rise) - (lever * cosine + ahead * sine) * wide(shape.reach)
     moved = turned(point[..., None, :], about, turn_rad) - (point + to_anchor)[..., None, :]
-    return np.asarray(np.sqrt(dot(moved, moved))[..., 0] - wide(shape.reach))
+    whole = np.sqrt(shape.reach**2 + shape.rise**2)
+    return np.asarray(np.sqrt(dot(moved, moved))[..., 0] - wide(whole))
 
 
 UPRIGHT = np.array([0.0, 0.0, 1.0])
@@ -110,8 +110,6 @@ def change_in_plan(
         Change of heading from straight ahead, left positive.
     """
     flat = shape._replace(rise=np.zeros_like(shape.rise))
-    if kind is LinkageKind.WIRE:
-        flat = flat._replace(reach=np.sqrt(shape.reach**2 - shape.rise**2))
     return change_of_length(kind, flat, longer_left, UPRIGHT, _LEVEL, heading_rad)
 
 
