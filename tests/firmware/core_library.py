@@ -41,7 +41,7 @@ def core() -> tuple[Any, Any]:
     ffi = cffi.FFI()
     for header in HEADERS:
         ffi.cdef(declarations(header))
-    return ffi, ffi.dlopen(str(FIRMWARE / "build" / "libknuckle.so"), ffi.RTLD_LAZY)
+    return ffi, ffi.dlopen(str(FIRMWARE / "build" / "libknuckle.so"))
 
 
 class Board:
