@@ -105,7 +105,9 @@ class WatchScene:
         if (pitch_deg := self._angles.pitch_deg) is not None:
             found.append(("pod turned", f"{pitch_deg:.1f} deg"))
         if (reading_g := self._angles.reading_g) is not None:
-            found.append(("x y z", " ".join(f"{round(float(axis_g), 2) + 0.0:+.2f}" for axis_g in reading_g) + " g"))
+            # + 0.0 turns a rounded -0.0 into 0.0
+            axes = " ".join(f"{round(float(axis_g), 2) + 0.0:+.2f}" for axis_g in reading_g)
+            found.append(("x y z", f"{axes} g"))
         if (rate_dps := self._angles.rate_dps) is not None:
             found.append(("rate", f"{rate_dps:.2f} deg/s"))
         health = self._link.health
