@@ -1,4 +1,4 @@
-/* Little-endian numbers in received bytes. */
+/* Little-endian numbers in bytes. */
 #ifndef KN_BYTES_H
 #define KN_BYTES_H
 
@@ -12,6 +12,14 @@ static inline uint16_t kn_get_u16(const uint8_t *at)
 static inline uint32_t kn_get_u32(const uint8_t *at)
 {
     return (uint32_t)kn_get_u16(at) | ((uint32_t)kn_get_u16(at + 2) << 16);
+}
+
+static inline void kn_set_u32(uint8_t *at, uint32_t value)
+{
+    for (uint8_t i = 0; i < 4; i++) {
+        at[i] = (uint8_t)value;
+        value >>= 8;
+    }
 }
 
 #endif

@@ -1,8 +1,10 @@
 #include "commands.h"
 
+#include "access.h"
 #include "bytes.h"
 #include "errors.h"
 #include "pod.h"
+#include "rates.h"
 #include "reports.h"
 
 /* Received bytes looked at in one turn of the main loop. */
@@ -124,7 +126,7 @@ static void set_rate(kn_pod *pod)
 {
     uint32_t raw_period = kn_get_u32(arguments(pod));
     uint16_t averaging = kn_get_u16(arguments(pod) + 4);
-    if (kn_pod_set_rate(pod, raw_period, averaging) == KN_OK) {
+    if (kn_rates_set(pod, raw_period, averaging) == KN_OK) {
         hello(pod);
     } else {
         acknowledge(pod, KN_ACK_BAD_VALUE);
@@ -292,7 +294,7 @@ static void receive(kn_pod *pod, uint8_t byte)
     }
     if (result == KN_OK && pod->receiver.length > TOKEN_AT && type_of(pod) >= KN_COMMAND_FIRST &&
         type_of(pod) <= KN_COMMAND_LAST) {
-        c->tick = pod->port->now(pod->port->self);
+        c->tick = kn_now(pod->port);
         c->waiting = 1;
         c->inside = 0;
         return;

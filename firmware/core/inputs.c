@@ -2,6 +2,7 @@
 
 #include <stddef.h>
 
+#include "access.h"
 #include "errors.h"
 #include "pod.h"
 #include "potentiometer.h"
@@ -34,7 +35,7 @@ uint8_t kn_inputs_take_caliper(kn_pod *pod, int32_t *value)
     kn_watch *w = &pod->watch;
     uint8_t bit = KN_BIT(KN_PART_CALIPER);
     uint8_t before = w->linear;
-    uint32_t now = pod->port->now(pod->port->self);
+    uint32_t now = kn_now(pod->port);
     uint8_t there = kn_caliper_take(&pod->sensors.caliper, now, value) == KN_OK;
     w->linear = (uint8_t)(there ? w->linear | bit : w->linear & ~bit);
     if (w->linear != before) {
@@ -45,9 +46,9 @@ uint8_t kn_inputs_take_caliper(kn_pod *pod, int32_t *value)
 
 void kn_inputs_judge_supply(kn_pod *pod)
 {
-    uint8_t state = pod->port->lock(pod->port->self);
+    uint8_t state = kn_lock(pod->port);
     uint16_t mv = pod->watch.supply_mv;
-    pod->port->unlock(pod->port->self, state);
+    kn_unlock(pod->port, state);
     uint16_t limit = pod->port->supply_low_mv;
     if (mv == 0 || limit == 0) {
         return;

@@ -2,12 +2,12 @@
 
 #include <string.h>
 
+#include "access.h"
 #include "errors.h"
+#include "rates.h"
 #include "reports.h"
 
 #define DEFAULT_RATE_HZ 200
-#define LARGEST_RATE_HZ 500
-#define LEAST_RATE_HZ 10
 #define HELLO_IDLE_MS 1000
 #define HELLO_STREAMING_MS 5000
 #define STATUS_MS 1000
@@ -19,20 +19,6 @@
 /* Edges of the caliper's clock in CALIPER_LISTEN_MS: two packets and more. */
 #define CALIPER_EDGES 64
 #define CALIPER_LISTEN_MS 20
-
-/* The averaging in force follows from what the host asked for and from the line. */
-static void apply_averaging(kn_pod *pod)
-{
-    uint16_t least =
-        kn_least_averaging(&pod->table.shape, pod->baud, pod->raw_period, pod->port->tick_hz);
-    pod->least = least > 0 ? least : KN_AVERAGING_LARGEST;
-    pod->averaging = pod->asked > pod->least ? pod->asked : pod->least;
-    /* A part that was plugged in may have more bits than the sum asked for has room for. */
-    while (pod->table.shape.rows > 0 && pod->averaging > 1 &&
-           kn_sample_bytes(&pod->table.shape, KN_ALL_ROWS, pod->averaging) == 0) {
-        pod->averaging >>= 1;
-    }
-}
 
 static void set_line(kn_pod *pod)
 {
@@ -48,6 +34,7 @@ void kn_pod_start(kn_pod *pod, const kn_port *port)
 {
     memset(pod, 0, sizeof *pod);
     pod->port = port;
+    pod->ticks_per_ms = (uint16_t)(port->tick_hz / 1000);
     kn_receiver_reset(&pod->receiver);
     kn_faults_reset(&pod->faults);
     kn_button_reset(&pod->button);
@@ -59,12 +46,12 @@ void kn_pod_start(kn_pod *pod, const kn_port *port)
     pod->raw_period = port->tick_hz / DEFAULT_RATE_HZ;
     pod->asked = 1;
     kn_table_build(&pod->table, 0);
-    apply_averaging(pod);
+    kn_rates_follow(pod);
     kn_readings_reset(&pod->readings, port, &pod->sensors);
     kn_sensors_reset(&pod->sensors, KN_PART_MPU6050);
     kn_sensors_reset(&pod->sensors, KN_PART_ADXL355);
     kn_caliper_reset(&pod->sensors.caliper, port->tick_hz);
-    pod->ms_tick = port->now(port->self);
+    pod->ms_tick = kn_now(port);
     pod->status_in_ms = STATUS_MS;
     kn_watch_start(pod);
     if (port->caliper_listen != NULL) {
@@ -90,40 +77,8 @@ void kn_pod_stop(kn_pod *pod)
         return;
     }
     kn_readings_off(&pod->readings);
-    kn_sampler_flush(pod);
     pod->streaming = 0;
     pod->hello_in_ms = HELLO_IDLE_MS;
-}
-
-int8_t kn_pod_set_rate(kn_pod *pod, uint32_t raw_period, uint16_t averaging)
-{
-    uint32_t tick_hz = pod->port->tick_hz;
-    uint32_t new_period = raw_period > 0 ? raw_period : pod->raw_period;
-    uint16_t asked = averaging > 0 ? averaging : pod->asked;
-    if (new_period < tick_hz / LARGEST_RATE_HZ || new_period > tick_hz / LEAST_RATE_HZ ||
-        asked > KN_AVERAGING_LARGEST) {
-        return KN_E_VALUE;
-    }
-    uint16_t least = kn_least_averaging(&pod->table.shape, pod->baud, new_period, tick_hz);
-    uint16_t in_force = asked > least ? asked : least;
-    if (least == 0 || (pod->table.shape.rows > 0 &&
-                       kn_sample_bytes(&pod->table.shape, KN_ALL_ROWS, in_force) == 0)) {
-        return KN_E_VALUE;
-    }
-    pod->asked = asked;
-    if (new_period == pod->raw_period && in_force == pod->averaging) {
-        return KN_OK;
-    }
-    kn_sampler_flush(pod);
-    kn_sampler_clear(&pod->sampler);
-    if (new_period != pod->raw_period) {
-        kn_readings_off(&pod->readings);
-        pod->raw_period = new_period;
-        kn_watch_rate_changed(pod);
-    }
-    pod->averaging = in_force;
-    pod->least = least;
-    return KN_OK;
 }
 
 /* The table follows what is there; while the pod streams it is fixed. */
@@ -136,7 +91,7 @@ static void follow_parts(kn_pod *pod)
     }
     kn_faults_forget_rows(&pod->faults);
     kn_table_build(&pod->table, present);
-    apply_averaging(pod);
+    kn_rates_follow(pod);
     pod->hello_in_ms = 0;
 }
 
@@ -185,11 +140,11 @@ static void listen_to_caliper(kn_pod *pod, uint16_t elapsed_ms)
         return;
     }
     pod->caliper_rest_ms = CALIPER_LISTEN_MS;
-    uint8_t state = port->lock(port->self);
+    uint8_t state = kn_lock(port);
     uint8_t deaf = pod->caliper_deaf;
     pod->caliper_deaf = 0;
     pod->caliper_edges = 0;
-    port->unlock(port->self, state);
+    kn_unlock(port, state);
     if (deaf) {
         port->caliper_listen(port->self);
     }
@@ -203,14 +158,13 @@ static uint16_t count_down(uint16_t left_ms, uint16_t elapsed_ms)
 static void pass_time(kn_pod *pod)
 {
     const kn_port *port = pod->port;
-    uint32_t now = port->now(port->self);
-    uint32_t per_ms = port->tick_hz / 1000;
+    uint32_t now = kn_now(port);
     uint32_t ticks = now - pod->ms_tick;
-    if (ticks < per_ms) {
+    if (ticks < pod->ticks_per_ms) {
         return;
     }
-    uint32_t passed = ticks / per_ms;
-    pod->ms_tick += passed * per_ms;
+    uint32_t passed = ticks / pod->ticks_per_ms;
+    pod->ms_tick += passed * pod->ticks_per_ms;
     uint16_t ms = (uint16_t)(passed < LONGEST_MS ? passed : LONGEST_MS);
     kn_cues_pass(&pod->cues, ms);
     kn_button_pass(&pod->button, port->button(port->self), now, ms);

@@ -25,37 +25,43 @@
 #include "watch.h"
 
 typedef struct kn_pod {
+    /* What is used most comes first: an 8-bit machine reaches 64 bytes from a pointer. */
     const kn_port *port;
-    kn_receiver receiver;
-    kn_commands commands;
-    kn_throttle throttle;
-    kn_settings settings;
-    kn_table table;
-    kn_sensors sensors;
-    kn_readings readings;
-    kn_watch watch;
-    kn_judge judge;
-    kn_sampler sampler;
-    kn_faults faults;
-    kn_cues cues;
-    kn_button button;
-    uint32_t baud;          /* of the line now */
-    uint32_t raw_period;    /* ticks */
-    uint16_t asked;         /* averaging that the host asked for */
-    uint16_t averaging;     /* in force */
-    uint16_t least;         /* averaging that the line carries */
-    uint32_t dropped;       /* counters of STATUS */
+    uint16_t ticks_per_ms;
+    uint8_t streaming;
+    uint8_t sample_bytes;    /* of a whole sample */
+    uint8_t frame_samples;   /* in a full frame of whole samples */
+    uint16_t frame_bytes;    /* of it on the line */
+    uint16_t line_per_sample; /* bytes that the line carries from one sample to the next */
+    uint16_t asked;          /* averaging that the host asked for */
+    uint16_t averaging;      /* in force */
+    uint16_t least;          /* averaging that the line carries */
+    uint32_t raw_period;     /* ticks */
+    uint32_t baud;           /* of the line now */
+    uint32_t ms_tick;        /* tick up to which time has been counted in ms */
+    uint16_t hello_in_ms;
+    uint16_t status_in_ms;
+    uint32_t dropped;        /* counters of STATUS */
     uint32_t bus_errors;
     uint32_t bad_frames;
     uint32_t overruns_seen;
-    uint32_t ms_tick;       /* tick up to which time has been counted in ms */
-    uint16_t hello_in_ms;
-    uint16_t status_in_ms;
-    uint8_t streaming;
-    uint8_t caliper_edges;  /* since the core listened last; only touched by the edges' interrupt
-                             * and while the port is locked */
-    uint8_t caliper_deaf;   /* whether the port was told to stop listening */
+    /* Touched by the edges' interrupt, and by the main loop while the port is locked. */
+    uint8_t caliper_edges;   /* since the core listened last */
+    uint8_t caliper_deaf;    /* whether the port was told to stop listening */
     uint8_t caliper_rest_ms;
+    kn_commands commands;
+    kn_throttle throttle;
+    kn_button button;
+    kn_cues cues;
+    kn_table table;
+    kn_watch watch;
+    kn_judge judge;
+    kn_faults faults;
+    kn_settings settings;
+    kn_readings readings;
+    kn_sampler sampler;
+    kn_receiver receiver;
+    kn_sensors sensors;
 } kn_pod;
 
 /* Start: read the settings, set the line's rate, begin to look for sensors. `port` must live
@@ -89,11 +95,7 @@ uint8_t kn_pod_on_caliper_edge(kn_pod *pod, uint32_t tick, uint8_t data);
 /* Begin to stream, or do nothing if the pod streams. */
 void kn_pod_stream(kn_pod *pod);
 
-/* End streaming: what has been sampled is sent first. */
+/* End streaming. Samples under way are given up: send them before. */
 void kn_pod_stop(kn_pod *pod);
-
-/* Take a raw period and averaging into force; 0 leaves a value as it is. KN_E_VALUE if the pod
- * cannot do it. */
-int8_t kn_pod_set_rate(kn_pod *pod, uint32_t raw_period, uint16_t averaging);
 
 #endif

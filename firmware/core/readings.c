@@ -3,6 +3,7 @@
 #include <stddef.h>
 #include <string.h>
 
+#include "access.h"
 #include "errors.h"
 #include "potentiometer.h"
 
@@ -85,7 +86,7 @@ static uint32_t begin(kn_readings *r)
 {
     kn_reading *reading = &r->slots[r->fill];
     uint8_t parts = r->parts;
-    uint32_t start = r->port->now(r->port->self);
+    uint32_t start = kn_now(r->port);
     reading->start = start;
     r->running = 1;
     r->bus_left = parts & BUS_SET;
@@ -120,7 +121,7 @@ void kn_readings_on_due(kn_readings *r, uint32_t tick)
     }
     r->due = tick + r->period;
     /* After a long lock the next ones may be past already: they are lost, not made up for. */
-    while ((int32_t)(r->port->now(r->port->self) - r->due) >= 0) {
+    while ((int32_t)(kn_now(r->port) - r->due) >= 0) {
         r->due += r->period;
         r->overruns++;
     }
@@ -149,41 +150,41 @@ void kn_readings_on_analog(kn_readings *r, uint16_t sum)
 
 void kn_readings_on(kn_readings *r, uint32_t period)
 {
-    uint8_t state = r->port->lock(r->port->self);
+    uint8_t state = kn_lock(r->port);
     r->period = period;
-    r->due = r->port->now(r->port->self) + period;
+    r->due = kn_now(r->port) + period;
     r->on = 1;
     r->port->due_at(r->port->self, r->due);
-    r->port->unlock(r->port->self, state);
+    kn_unlock(r->port, state);
 }
 
 void kn_readings_off(kn_readings *r)
 {
-    uint8_t state = r->port->lock(r->port->self);
+    uint8_t state = kn_lock(r->port);
     r->on = 0;
     r->waiting = 0;
     r->late = 0;
     r->port->due_off(r->port->self);
-    r->port->unlock(r->port->self, state);
+    kn_unlock(r->port, state);
 }
 
 const kn_reading *kn_readings_take(kn_readings *r)
 {
-    uint8_t state = r->port->lock(r->port->self);
+    uint8_t state = kn_lock(r->port);
     const kn_reading *reading = r->waiting ? &r->slots[r->fill ^ 1] : NULL;
-    r->port->unlock(r->port->self, state);
+    kn_unlock(r->port, state);
     return reading;
 }
 
 void kn_readings_release(kn_readings *r)
 {
-    uint8_t state = r->port->lock(r->port->self);
+    uint8_t state = kn_lock(r->port);
     r->waiting = 0;
     if (r->late) {
         r->late = 0;
         hand_over(r);
     }
-    r->port->unlock(r->port->self, state);
+    kn_unlock(r->port, state);
 }
 
 static uint8_t idle_for(const kn_readings *r, uint32_t ticks)
@@ -191,15 +192,15 @@ static uint8_t idle_for(const kn_readings *r, uint32_t ticks)
     if (r->running || r->bus_user != NOBODY) {
         return 0;
     }
-    int32_t left = (int32_t)(r->due - r->port->now(r->port->self));
+    int32_t left = (int32_t)(r->due - kn_now(r->port));
     return !r->on || left > (int32_t)ticks;
 }
 
 uint8_t kn_readings_idle_for(const kn_readings *r, uint32_t ticks)
 {
-    uint8_t state = r->port->lock(r->port->self);
+    uint8_t state = kn_lock(r->port);
     uint8_t idle = idle_for(r, ticks);
-    r->port->unlock(r->port->self, state);
+    kn_unlock(r->port, state);
     return idle;
 }
 
@@ -209,9 +210,9 @@ int8_t kn_readings_lend(kn_readings *r)
     uint32_t bytes = (uint32_t)r->lent.out_length + r->lent.in_length + BUS_BYTES_AROUND;
     uint32_t ticks = bytes * ticks_per_ms(r) / BUS_BYTES_PER_MS;
     /* Locked from the look to the start, so that no reading becomes due between the two. */
-    uint8_t state = r->port->lock(r->port->self);
+    uint8_t state = kn_lock(r->port);
     if (idle_for(r, ticks)) {
-        r->lent_at = r->port->now(r->port->self);
+        r->lent_at = kn_now(r->port);
         r->lent.status = KN_PENDING;
         r->bus_user = MAIN_LOOP;
         int8_t started = r->port->bus_start(r->port->self, &r->lent);
@@ -221,21 +222,21 @@ int8_t kn_readings_lend(kn_readings *r)
         }
         result = KN_OK;
     }
-    r->port->unlock(r->port->self, state);
+    kn_unlock(r->port, state);
     return result;
 }
 
 uint8_t kn_readings_lending(const kn_readings *r)
 {
-    uint8_t state = r->port->lock(r->port->self);
+    uint8_t state = kn_lock(r->port);
     uint8_t lending = r->bus_user == MAIN_LOOP;
-    r->port->unlock(r->port->self, state);
+    kn_unlock(r->port, state);
     return lending;
 }
 
 static uint8_t hung_since(const kn_readings *r, uint32_t since)
 {
-    return r->port->now(r->port->self) - since > HUNG_MS * ticks_per_ms(r);
+    return kn_now(r->port) - since > HUNG_MS * ticks_per_ms(r);
 }
 
 /* End the reading that runs: no interrupt touches it any more, since the port has forgotten its
@@ -262,7 +263,7 @@ static void give_up_reading(kn_readings *r)
 
 uint8_t kn_readings_rescue(kn_readings *r)
 {
-    uint8_t state = r->port->lock(r->port->self);
+    uint8_t state = kn_lock(r->port);
     uint8_t user = r->bus_user;
     uint8_t reading_hung = r->running && hung_since(r, r->slots[r->fill].start);
     uint8_t lent_hung = user == MAIN_LOOP && hung_since(r, r->lent_at);
@@ -270,47 +271,47 @@ uint8_t kn_readings_rescue(kn_readings *r)
         give_up_reading(r);
         reading_hung = 0;
     }
-    r->port->unlock(r->port->self, state);
+    kn_unlock(r->port, state);
     if (!reading_hung && !lent_hung) {
         return 0;
     }
     /* `bus_user` keeps others off the bus meanwhile. What runs may still end by itself before
      * the port gives it up; then its interrupt has told already. */
     (void)r->port->bus_recover(r->port->self);
-    state = r->port->lock(r->port->self);
+    state = kn_lock(r->port);
     if (lent_hung && r->bus_user == MAIN_LOOP) {
         r->lent.status = KN_E_TIMEOUT;
         r->bus_user = NOBODY;
     } else if (reading_hung && r->bus_user == READING) {
         give_up_reading(r);
     }
-    r->port->unlock(r->port->self, state);
+    kn_unlock(r->port, state);
     return 1;
 }
 
 int8_t kn_readings_free_bus(kn_readings *r)
 {
-    uint8_t state = r->port->lock(r->port->self);
+    uint8_t state = kn_lock(r->port);
     uint8_t busy = r->bus_user != NOBODY;
     if (!busy) {
         r->bus_user = MAIN_LOOP;
-        r->lent_at = r->port->now(r->port->self);
+        r->lent_at = kn_now(r->port);
     }
-    r->port->unlock(r->port->self, state);
+    kn_unlock(r->port, state);
     if (busy) {
         return KN_E_BUSY;
     }
     int8_t result = r->port->bus_recover(r->port->self);
-    state = r->port->lock(r->port->self);
+    state = kn_lock(r->port);
     r->bus_user = NOBODY;
-    r->port->unlock(r->port->self, state);
+    kn_unlock(r->port, state);
     return result;
 }
 
 uint32_t kn_readings_overruns(const kn_readings *r)
 {
-    uint8_t state = r->port->lock(r->port->self);
+    uint8_t state = kn_lock(r->port);
     uint32_t overruns = r->overruns;
-    r->port->unlock(r->port->self, state);
+    kn_unlock(r->port, state);
     return overruns;
 }

@@ -2,25 +2,21 @@
 
 #include <string.h>
 
+#include "access.h"
+#include "bytes.h"
 #include "flash.h"
 #include "pod.h"
 #include "version.h"
 #include "writer.h"
 
+enum { STATUS_PAYLOAD = 24, FAULT_PAYLOAD = 7, BUTTON_PAYLOAD = 5, CLOCK_PAYLOAD = 5 };
+
 /* Fixed bytes of a hello's payload: up to the hardware id's text, and the three lengths. */
 #define HELLO_FIXED 30
 #define FLAG_STREAMING 1
 #define SETTINGS_AT_ONCE 16
-#define BITS_PER_BYTE_ON_LINE 10
-#define PARTS_OF_SECOND 10000u
 
 _Static_assert(sizeof(float) == 4, "floats on the wire are IEEE 754 binary32");
-
-/* Bytes on the line of a frame just written. */
-static uint16_t taken(const kn_writer *w)
-{
-    return w->sent ? (uint16_t)(w->length + 3) : 0;
-}
 
 static uint8_t hardware_length(const kn_pod *pod)
 {
@@ -89,47 +85,33 @@ uint16_t kn_send_hello(kn_pod *pod)
     for (kn_writer_begin(&w, pod->port, KN_FRAME_HELLO); kn_writer_pass(&w);) {
         put_hello(&w, pod);
     }
-    return taken(&w);
+    return kn_writer_sent(&w);
 }
 
 uint16_t kn_send_status(kn_pod *pod)
 {
-    kn_writer w;
-    uint32_t now = pod->port->now(pod->port->self);
-    uint32_t overruns = kn_readings_overruns(&pod->readings);
-    uint32_t faults = kn_faults_bits(&pod->faults);
-    for (kn_writer_begin(&w, pod->port, KN_FRAME_STATUS); kn_writer_pass(&w);) {
-        kn_put_u32(&w, now);
-        kn_put_u32(&w, pod->dropped);
-        kn_put_u32(&w, overruns);
-        kn_put_u32(&w, pod->bus_errors);
-        kn_put_u32(&w, pod->bad_frames);
-        kn_put_u32(&w, faults);
-    }
-    return taken(&w);
+    uint8_t payload[STATUS_PAYLOAD];
+    kn_set_u32(payload, kn_now(pod->port));
+    kn_set_u32(payload + 4, pod->dropped);
+    kn_set_u32(payload + 8, kn_readings_overruns(&pod->readings));
+    kn_set_u32(payload + 12, pod->bus_errors);
+    kn_set_u32(payload + 16, pod->bad_frames);
+    kn_set_u32(payload + 20, kn_faults_bits(&pod->faults));
+    return kn_write_frame(pod->port, KN_FRAME_STATUS, payload, sizeof payload);
 }
 
 uint16_t kn_send_fault(kn_pod *pod, uint8_t code, uint8_t channel, uint8_t present)
 {
-    kn_writer w;
-    uint32_t now = pod->port->now(pod->port->self);
-    for (kn_writer_begin(&w, pod->port, KN_FRAME_FAULT); kn_writer_pass(&w);) {
-        kn_put_u32(&w, now);
-        kn_put_u8(&w, code);
-        kn_put_u8(&w, channel);
-        kn_put_u8(&w, present);
-    }
-    return taken(&w);
+    uint8_t payload[FAULT_PAYLOAD] = {0, 0, 0, 0, code, channel, present};
+    kn_set_u32(payload, kn_now(pod->port));
+    return kn_write_frame(pod->port, KN_FRAME_FAULT, payload, sizeof payload);
 }
 
 uint16_t kn_send_button(kn_pod *pod)
 {
-    kn_writer w;
-    for (kn_writer_begin(&w, pod->port, KN_FRAME_BUTTON); kn_writer_pass(&w);) {
-        kn_put_u32(&w, pod->button.tick);
-        kn_put_u8(&w, pod->button.pressed);
-    }
-    return taken(&w);
+    uint8_t payload[BUTTON_PAYLOAD] = {0, 0, 0, 0, pod->button.pressed};
+    kn_set_u32(payload, pod->button.tick);
+    return kn_write_frame(pod->port, KN_FRAME_BUTTON, payload, sizeof payload);
 }
 
 uint16_t kn_send_samples(kn_pod *pod)
@@ -141,25 +123,20 @@ uint16_t kn_send_samples(kn_pod *pod)
     for (kn_writer_begin(&w, pod->port, type); kn_writer_pass(&w);) {
         kn_put_u16(&w, s->sequence);
         kn_put_u32(&w, s->frame_tick);
-        kn_put_u16(&w, s->frame_averaging);
+        kn_put_u16(&w, pod->averaging);
         kn_put_u8(&w, s->samples);
         if (!whole) {
             kn_put_u8(&w, s->frame_rows);
         }
         kn_put_bytes(&w, s->data, s->length);
     }
-    return taken(&w);
+    return kn_writer_sent(&w);
 }
 
 uint16_t kn_send_ack(kn_pod *pod, uint8_t token, uint8_t command, uint8_t code)
 {
-    kn_writer w;
-    for (kn_writer_begin(&w, pod->port, KN_FRAME_ACK); kn_writer_pass(&w);) {
-        kn_put_u8(&w, token);
-        kn_put_u8(&w, command);
-        kn_put_u8(&w, code);
-    }
-    return taken(&w);
+    uint8_t payload[] = {token, command, code};
+    return kn_write_frame(pod->port, KN_FRAME_ACK, payload, sizeof payload);
 }
 
 static void put_settings(kn_writer *w, const kn_settings *settings, uint16_t offset, uint8_t length)
@@ -182,53 +159,36 @@ uint16_t kn_send_settings(kn_pod *pod, uint8_t token, uint16_t offset, uint8_t l
         kn_put_u16(&w, offset);
         put_settings(&w, &pod->settings, offset, length);
     }
-    return taken(&w);
+    return kn_writer_sent(&w);
 }
 
 uint16_t kn_send_clock(kn_pod *pod, uint8_t token, uint32_t tick)
 {
-    kn_writer w;
-    for (kn_writer_begin(&w, pod->port, KN_FRAME_CLOCK_REPLY); kn_writer_pass(&w);) {
-        kn_put_u8(&w, token);
-        kn_put_u32(&w, tick);
-    }
-    return taken(&w);
+    uint8_t payload[CLOCK_PAYLOAD] = {token};
+    kn_set_u32(payload + 1, tick);
+    return kn_write_frame(pod->port, KN_FRAME_CLOCK_REPLY, payload, sizeof payload);
 }
 
 uint16_t kn_send_verdicts(kn_pod *pod, uint8_t token)
 {
-    kn_writer w;
-    for (kn_writer_begin(&w, pod->port, KN_FRAME_SELF_TEST_REPLY); kn_writer_pass(&w);) {
-        kn_put_u8(&w, token);
-        kn_put_u8(&w, pod->table.shape.rows);
-        for (uint8_t row = 0; row < pod->table.shape.rows; row++) {
-            kn_put_u8(&w, kn_watch_verdict(pod, row));
-        }
+    uint8_t rows = pod->table.shape.rows;
+    uint8_t payload[2 + KN_ROWS] = {token, rows};
+    for (uint8_t row = 0; row < rows; row++) {
+        payload[2 + row] = kn_watch_verdict(pod, row);
     }
-    return taken(&w);
-}
-
-/* Bytes that the line carries until the sample frame is full. */
-static uint32_t carried_until_full(const kn_pod *pod)
-{
-    const kn_sampler *s = &pod->sampler;
-    uint8_t size = kn_sample_bytes(&pod->table.shape, KN_ALL_ROWS, pod->averaging);
-    uint8_t count = kn_samples_per_frame(size, KN_BATCH_BYTES, pod->averaging, pod->raw_period,
-                                         pod->port->tick_hz);
-    uint8_t left = s->samples < count ? (uint8_t)(count - s->samples) : 0;
-    uint32_t ticks = left * pod->averaging * pod->raw_period;
-    uint32_t passes = ticks / (pod->port->tick_hz / PARTS_OF_SECOND);
-    /* More than a second is as good as a second. */
-    uint32_t parts = passes < PARTS_OF_SECOND ? passes : PARTS_OF_SECOND;
-    return parts * (pod->baud / BITS_PER_BYTE_ON_LINE) / PARTS_OF_SECOND;
+    return kn_write_frame(pod->port, KN_FRAME_SELF_TEST_REPLY, payload, (uint8_t)(2 + rows));
 }
 
 uint8_t kn_report_fits(const kn_pod *pod, uint16_t bytes)
 {
-    size_t room = pod->port->transmit_room(pod->port->self);
+    size_t room = kn_room(pod->port);
     if (room < bytes) {
         return 0;
     }
-    return !pod->streaming || !pod->readings.on ||
-           room - bytes + carried_until_full(pod) >= kn_sampler_frame_bytes(pod);
+    if (!pod->readings.on) {
+        return 1;
+    }
+    uint8_t samples = pod->sampler.samples;
+    uint8_t left = samples < pod->frame_samples ? (uint8_t)(pod->frame_samples - samples) : 0;
+    return room - bytes + left * pod->line_per_sample >= pod->frame_bytes;
 }

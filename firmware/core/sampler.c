@@ -17,37 +17,26 @@ void kn_sampler_clear(kn_sampler *s)
     s->length = 0;
 }
 
-static uint32_t distance(uint32_t a, uint32_t b)
+static uint8_t is_whole(const kn_pod *pod, uint8_t rows)
 {
-    uint32_t d = a - b;
-    return d <= UINT32_MAX / 2 ? d : b - a;
+    return rows == (uint8_t)(KN_BIT(pod->table.shape.rows) - 1);
 }
 
-/* Bytes of one sample of these rows at the averaging in force. */
-static uint8_t sample_bytes(const kn_pod *pod, uint8_t rows)
+/* How a frame of these rows is filled: bytes of a sample, of all samples, number of samples. */
+static void lay_out_frame(kn_pod *pod, uint8_t rows)
 {
-    return kn_sample_bytes(&pod->table.shape, rows, pod->averaging);
-}
-
-/* Bytes that a frame has for samples: a partial one spends a byte on its mask. */
-static uint8_t frame_room(const kn_pod *pod)
-{
-    uint8_t whole = pod->sampler.frame_rows == (uint8_t)(KN_BIT(pod->table.shape.rows) - 1);
-    return whole ? KN_BATCH_BYTES : KN_BATCH_BYTES - 1;
-}
-
-static uint8_t samples_in_full_frame(const kn_pod *pod)
-{
-    return kn_samples_per_frame(sample_bytes(pod, pod->sampler.frame_rows), frame_room(pod),
-                                pod->averaging, pod->raw_period, pod->port->tick_hz);
-}
-
-uint16_t kn_sampler_frame_bytes(const kn_pod *pod)
-{
-    uint8_t size = sample_bytes(pod, KN_ALL_ROWS);
-    uint8_t count = kn_samples_per_frame(size, KN_BATCH_BYTES, pod->averaging, pod->raw_period,
-                                         pod->port->tick_hz);
-    return (uint16_t)(KN_FRAME_OVERHEAD + KN_SAMPLES_HEAD + (uint16_t)count * size);
+    kn_sampler *s = &pod->sampler;
+    s->frame_rows = rows;
+    s->room = KN_BATCH_BYTES;
+    s->size = pod->sample_bytes;
+    s->full = pod->frame_samples;
+    if (!is_whole(pod, rows)) {
+        /* A partial frame spends a byte on its mask. */
+        s->room = KN_BATCH_BYTES - 1;
+        s->size = kn_sample_bytes(&pod->table.shape, rows, pod->averaging);
+        s->full = kn_samples_per_frame(s->size, s->room, pod->averaging, pod->raw_period,
+                                       pod->port->tick_hz);
+    }
 }
 
 int8_t kn_sampler_send(kn_pod *pod)
@@ -88,10 +77,9 @@ void kn_sampler_step(kn_pod *pod)
 static uint8_t continues_frame(const kn_pod *pod)
 {
     const kn_sampler *s = &pod->sampler;
-    uint32_t ticks = s->samples * (uint32_t)pod->averaging * pod->raw_period;
-    return s->rows == s->frame_rows && pod->averaging == s->frame_averaging &&
-           distance(s->first_tick, s->frame_tick + ticks) <= TICK_TOLERANCE &&
-           s->samples < UINT8_MAX && s->length + sample_bytes(pod, s->rows) <= frame_room(pod);
+    uint32_t behind = s->first_tick - s->next_tick + TICK_TOLERANCE;
+    return s->rows == s->frame_rows && behind <= 2 * TICK_TOLERANCE && s->samples < UINT8_MAX &&
+           s->length + s->size <= s->room;
 }
 
 static void append(kn_pod *pod)
@@ -121,12 +109,12 @@ static void finish_sample(kn_pod *pod)
         return;
     }
     if (s->samples == 0) {
-        s->frame_rows = s->rows;
+        lay_out_frame(pod, s->rows);
         s->frame_tick = s->first_tick;
-        s->frame_averaging = pod->averaging;
-        s->full = samples_in_full_frame(pod);
+        s->next_tick = s->first_tick;
     }
     append(pod);
+    s->next_tick += pod->averaging * pod->raw_period;
     kn_sampler_step(pod);
 }
 
@@ -134,7 +122,7 @@ void kn_sampler_take(kn_pod *pod, uint32_t tick, uint8_t rows, const int32_t *va
 {
     kn_sampler *s = &pod->sampler;
     /* A reading was left out: the sample that lacks it is given up. */
-    if (s->summed > 0 && distance(tick, s->last_tick + pod->raw_period) > pod->raw_period / 2) {
+    if (tick - s->last_tick > pod->raw_period + pod->raw_period / 2) {
         s->summed = 0;
     }
     if (s->summed == 0) {

@@ -19,8 +19,10 @@ typedef struct kn_sampler {
     uint8_t rows;        /* set of the rows that all its readings had */
     /* The frame being filled. */
     uint8_t frame_rows;
+    uint8_t room;        /* bytes for samples */
+    uint8_t size;        /* bytes of a sample */
     uint32_t frame_tick;
-    uint16_t frame_averaging;
+    uint32_t next_tick;  /* where its next sample starts */
     uint8_t full;        /* samples at which it goes out */
     uint8_t samples;
     uint8_t length;
@@ -42,8 +44,5 @@ int8_t kn_sampler_send(struct kn_pod *pod);
 
 /* Send the frame now, whatever it holds; what finds no room is dropped. */
 void kn_sampler_flush(struct kn_pod *pod);
-
-/* Bytes on the line of the frame being filled, once it is full. */
-uint16_t kn_sampler_frame_bytes(const struct kn_pod *pod);
 
 #endif

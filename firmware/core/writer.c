@@ -2,6 +2,7 @@
 
 #include <string.h>
 
+#include "access.h"
 #include "crc.h"
 #include "flash.h"
 
@@ -72,7 +73,7 @@ uint8_t kn_writer_pass(kn_writer *w)
     if (w->pass == 1) {
         put_crc(w);
         w->length = w->at;
-        if (w->port->transmit_room(w->port->self) < (size_t)w->length + AROUND_BODY) {
+        if (kn_room(w->port) < (size_t)w->length + AROUND_BODY) {
             return 0;
         }
     } else if (w->pass == 2) {
@@ -129,4 +130,18 @@ void kn_put_flash(kn_writer *w, const void *data, uint8_t length)
     for (uint8_t i = 0; i < length; i++) {
         kn_put_u8(w, kn_flash_byte((const uint8_t *)data + i));
     }
+}
+
+uint16_t kn_writer_sent(const kn_writer *w)
+{
+    return w->sent ? (uint16_t)(w->length + AROUND_BODY) : 0;
+}
+
+uint16_t kn_write_frame(const kn_port *port, uint8_t type, const uint8_t *payload, uint8_t length)
+{
+    kn_writer w;
+    for (kn_writer_begin(&w, port, type); kn_writer_pass(&w);) {
+        kn_put_bytes(&w, payload, length);
+    }
+    return kn_writer_sent(&w);
 }

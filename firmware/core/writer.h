@@ -48,4 +48,10 @@ void kn_put_u32(kn_writer *w, uint32_t value);
 void kn_put_bytes(kn_writer *w, const uint8_t *data, uint8_t length);
 void kn_put_flash(kn_writer *w, const void *data, uint8_t length);
 
+/* A whole frame whose payload is in memory. Returns its bytes on the line, 0 if there was no room. */
+uint16_t kn_write_frame(const kn_port *port, uint8_t type, const uint8_t *payload, uint8_t length);
+
+/* Bytes on the line of the frame just written; 0 if there was no room for it. */
+uint16_t kn_writer_sent(const kn_writer *w);
+
 #endif
