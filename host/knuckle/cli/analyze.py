@@ -20,16 +20,18 @@ from knuckle.cli.request import (
     read_calibration,
     sweep_request,
 )
+from knuckle.cli.toe_options import ToeChoice, with_toe
 from knuckle.errors import UsageError
 
 if TYPE_CHECKING:
     from knuckle.estimate.priors import Priors
+    from knuckle.run.toe import ToeTask
 
 
 def register(app: typer.Typer) -> None:
     """Add the command."""
-    app.command("analyze", help="Measure camber or a sweep from a recording.")(
-        with_priors(with_linear(analyze))
+    app.command("analyze", help="Measure camber, a sweep or toe from a recording.")(
+        with_priors(with_toe(with_linear(analyze)))
     )
 
 
@@ -41,7 +43,8 @@ def analyze(
     *,
     priors: Priors,
     linear: LinearChoice,
-    measure: Annotated[str, typer.Option(help="What to measure.", metavar="camber|sweep")],
+    toe_choice: ToeChoice,
+    measure: Annotated[str, typer.Option(help="What to measure.", metavar="camber|sweep|toe")],
     wheel: WheelOption,
     plates: PlatesOption = None,
     straight: StraightOption = None,
@@ -57,8 +60,12 @@ def analyze(
     ] = False,
 ) -> int:
     """Measure from a recording; exit code 3 if the readings do not support a result."""
-    if measure not in ("camber", "sweep"):
-        raise UsageError(f"--measure takes camber or sweep, not {measure!r}.")
+    if measure not in ("camber", "sweep", "toe"):
+        raise UsageError(f"--measure takes camber, sweep or toe, not {measure!r}.")
+    if measure == "toe":
+        task = toe_choice.task(wheel, **linear.channel_and_file())
+        return _analyze_toe(ctx, file, task, None if stream is None else stream - 1, json_output)
+    toe_choice.refuse()
     request = sweep_request(
         wheel,
         priors,
@@ -79,4 +86,26 @@ def analyze(
     outcome = measure_recording(measure, recording, request, given, uncalibrated, part)
     from knuckle.cli.outcome import print_outcome
 
+    return print_outcome(ctx, outcome, recording.notices, str(file), json_output=json_output)
+
+
+def _analyze_toe(
+    ctx: typer.Context, file: Path, task: ToeTask, stream: int | None, json_output: bool
+) -> int:
+    from knuckle.cli.invocation import invocation
+    from knuckle.cli.outcome import print_outcome
+    from knuckle.run.linear_calibrations import newest
+    from knuckle.run.replay import read_linear_recording
+    from knuckle.run.toe import measure_toe
+    from knuckle.store.database import Store
+
+    recording = read_linear_recording(file, stream)
+    path = invocation(ctx).settings.store
+    kept = []
+    if task.given is None and path.exists():
+        with Store(path, read_only=True) as store:
+            kept = store.calibrations()
+    outcome, _ = measure_toe(
+        recording, task, lambda identity, channel: newest(kept, identity, channel)
+    )
     return print_outcome(ctx, outcome, recording.notices, str(file), json_output=json_output)

@@ -32,6 +32,8 @@ COMMANDS: Final = (
     "watch",
     "camber",
     "sweep",
+    "toe",
+    "linear",
     "analyze",
     "runs",
     "show",

@@ -16,6 +16,18 @@ SWEEP: Final = (
     " - hold the FOOT BRAKE until it is finished: a parking brake does not hold front",
     "   wheels. Turn slowly; stop if anything shifts.",
 )
+TOE: Final = (
+    "Before you start (docs/safety.md has it all):",
+    " - wheels chocked, engine off, key out; the car on its wheels, never on a jack alone;",
+    " - nobody in the car turns the steering while hands are at a wheel; no hand between",
+    "   tyre and arch or behind the wheel: touch the rim's outer edge from outside;",
+    " - the car rolled a little and settled; wheels straight ahead, wheel nuts tight;",
+    " - the string in sight, marked, so that nobody trips over it.",
+)
+LENGTHS: Final = (
+    "Set each known length in the order of the command, and let go: nothing to press.",
+    "Mind your fingers between the jaws and blocks; caliper tips are sharp.",
+)
 
 
 def seat_line(seat: str) -> str:

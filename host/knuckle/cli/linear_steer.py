@@ -76,6 +76,23 @@ class LinearChoice:
             raise UsageError(f"--linear takes wire or rod, not {kind!r}.")
         return self._linkage(kind, wheel)
 
+    def channel_and_file(self) -> dict[str, str | None]:
+        """Return the `channel` and `calibration` file that were typed, for a toe reading.
+
+        Raises
+        ------
+        UsageError
+            If anything else was typed of the linear sensor.
+        """
+        mine = ("linear_channel", "linear_calibration")
+        for row in _OPTIONS:
+            if row.name not in mine and self._typed[row.name] is not None:
+                raise UsageError(f"{row.flag} belongs to a sweep, not to toe.")
+        return {
+            "channel": self._typed["linear_channel"],
+            "calibration": self._typed["linear_calibration"],
+        }
+
     def _linkage(self, kind: str, wheel: Wheel) -> LinearSteer:
         from knuckle.estimate.linear_steer import LinearSteer
         from knuckle.geometry.linkage import LinkageKind

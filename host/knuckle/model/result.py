@@ -37,8 +37,8 @@ class BudgetTerm:
     term : str
         What it is, in words.
     source : str
-        What it comes from (noise, gyro, calibration, mount, roll, straight_ahead, plates,
-        linear, linear_calibration, linear_geometry, pads): readings that share a source share its error.
+        What it comes from (docs/results.md lists them): readings that share a source share
+        its error.
     standard_uncertainty : float
         In the unit of the result.
     degrees_of_freedom : float

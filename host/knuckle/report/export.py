@@ -142,6 +142,15 @@ def log_facts(
             if channel["kind"] == "accelerometer":
                 facts["accelerometer_range_g"] = repr(channel["full_scale"])
                 facts["sensor"] = str(channel["sensor"])
+        facts["linear_sensors"] = ",".join(
+            str(channel["sensor"])
+            for channel in row.hello["channels"]
+            if channel["kind"] == "linear"
+        )
+    facts["touches"] = ";".join(
+        f"{touch['of']} {touch['from_s']!r} {touch['to_s']!r}"
+        for touch in detail.facts.get("touches", ())
+    )
     for name in ("scenario", "seed", "brake", "driver"):
         if name in detail.facts:
             facts[name] = str(detail.facts[name])

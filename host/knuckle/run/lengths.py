@@ -22,11 +22,17 @@ def to_fact(marks: Sequence[TouchMark]) -> list[dict[str, Any]]:
 
 
 def from_facts(facts: Mapping[str, Any]) -> list[TouchMark] | None:
-    """Return the touches that a run's facts name; None where they are missing or damaged."""
+    """Return the touches that a run's or a log's facts name; None if missing or damaged."""
     try:
+        rows = facts[TOUCHES]
+        if isinstance(rows, str):
+            # Of a log: "front 7.4 8.7;rear 11.5 12.7". A length has a unit: "25 mm 7.4 8.7".
+            rows = [
+                dict(zip(("of", "from_s", "to_s"), row.rsplit(maxsplit=2), strict=True))
+                for row in rows.split(";")
+            ]
         return [
-            TouchMark(str(row["of"]), float(row["from_s"]), float(row["to_s"]), 0.0)
-            for row in facts[TOUCHES]
+            TouchMark(str(row["of"]), float(row["from_s"]), float(row["to_s"]), 0.0) for row in rows
         ]
     except (KeyError, TypeError, ValueError):
         return None

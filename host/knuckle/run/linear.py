@@ -14,7 +14,6 @@ from knuckle.estimate.linear_fit import CALIPER_LIMIT_MM, KnownLength, LineFit
 from knuckle.links.contract import Link
 from knuckle.model.result import Notice, Outcome
 from knuckle.model.wheel import Wheel
-from knuckle.run.calibrations import identity_of
 from knuckle.run.events import PodSeen, RunEvent
 from knuckle.run.guide_touches import TouchGuide, TouchWords
 from knuckle.run.lengths import TOUCHES, to_fact, touched
@@ -82,24 +81,30 @@ class Linearity:
         return None
 
 
+@dataclass(frozen=True, slots=True)
+class SetLength:
+    """A known length: what it is called, its value and its standard uncertainty."""
+
+    label: str
+    length_mm: float
+    u_mm: float
+
+
 @dataclass(frozen=True)
 class LinearTask:
     """What to calibrate.
 
     Attributes
     ----------
-    lengths : tuple of (str, float)
-        Each as it is called, and in mm; in the order in which they are set.
-    length_u_mm : float
-        Standard uncertainty of each.
+    lengths : tuple of SetLength
+        In the order in which they are set.
     channel : int
     linearity : Linearity
     step_mm : float or None
         Smallest step of a reading, as the user states it.
     """
 
-    lengths: tuple[tuple[str, float], ...]
-    length_u_mm: float
+    lengths: tuple[SetLength, ...]
     channel: int = 1
     linearity: Linearity = Linearity()
     step_mm: float | None = None
@@ -109,7 +114,7 @@ class LinearTask:
     @property
     def labels(self) -> tuple[str, ...]:
         """What is to be set, in order."""
-        return tuple(name for name, _ in self.lengths)
+        return tuple(length.label for length in self.lengths)
 
 
 def rules() -> TouchRules:
@@ -214,15 +219,14 @@ class LinearMethod:
         return {
             **task.facts,
             "channel": task.channel,
-            "lengths_mm": [length for _, length in task.lengths],
-            "length_u_mm": task.length_u_mm,
+            "lengths_mm": [length.length_mm for length in task.lengths],
+            "lengths_u_mm": [length.u_mm for length in task.lengths],
         }
 
     def take(self, event: RunEvent) -> None:
         """Learn what the channel is."""
         if isinstance(event, PodSeen):
-            self._sensor = sensor_of(sensor_names(event.hello), self._task.channel)
-            self._identity = identity_of(event)
+            self._sensor = sensor_of(sensor_names(event), self._task.channel)
 
     def calibration_of(self, seen: PodSeen) -> CalibrateBlock | None:
         """Return None: the accelerometer has no say here."""
@@ -270,10 +274,11 @@ def calibrate_recording(
         labels=task.labels,
         rules=rules(),
     )
-    known = dict(task.lengths)
+    known = {length.label: length for length in task.lengths}
     points = tuple(
-        KnownLength(known[label], task.length_u_mm, rest.reading_mm, rest.u_mm)
+        KnownLength(known[label].length_mm, known[label].u_mm, rest.reading_mm, rest.u_mm)
         for label, rest in rests
+        if label in known
     )
     outcome, fit = fit_points(points, task, sensor, recording.identity, date)
     said = Outcome(

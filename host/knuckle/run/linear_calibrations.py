@@ -10,8 +10,10 @@ from typing import Any, Final
 from knuckle.errors import RecordingError, StoreError, UsageError
 from knuckle.estimate.linear import FORMAT, LinearCalibration
 from knuckle.estimate.linear_fit import caliper_as_sold
+from knuckle.run.events import PodSeen
+from knuckle.run.replay import stated_sensors
 from knuckle.store.rows import CalibrationRow
-from knuckle.wire.messages import ChannelKind, Hello
+from knuckle.wire.messages import ChannelKind
 
 LINEAR_CALIBRATION: Final = "linear_calibration"
 """The name of the fact that tells by which calibration a run's lengths were computed."""
@@ -159,11 +161,11 @@ def chosen(
     )
 
 
-def sensor_names(hello: Hello | None) -> tuple[str, ...]:
-    """Return what each linear channel is, by the pod's hello; empty for a text pod."""
-    if hello is None:
-        return ()
-    rows = [row for row in hello.channels if row.kind == ChannelKind.LINEAR]
+def sensor_names(seen: PodSeen) -> tuple[str, ...]:
+    """Return what each linear channel is: by the pod's hello, or by a text pod's facts."""
+    if seen.hello is None:
+        return stated_sensors(dict(seen.facts))
+    rows = [row for row in seen.hello.channels if row.kind == ChannelKind.LINEAR]
     return tuple(getattr(row.sensor, "name", "unknown").lower() for row in rows)
 
 

@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 
@@ -125,6 +126,8 @@ class LinearRecording:
     notices: list[str]
     wheel: Wheel | None = None
     identity: str = ""
+    run_facts: Mapping[str, Any] = field(default_factory=dict)
+    """Of the stored run that a capture was exported from."""
 
 
 def read_linear_recording(path: Path, stream: int | None = None) -> LinearRecording:
@@ -143,30 +146,38 @@ def read_linear_recording(path: Path, stream: int | None = None) -> LinearRecord
             raise _no_lengths(path)
         return LinearRecording(
             log.linear,
-            log.linear_names,
+            stated_sensors(log.facts) or log.linear_names,
             log.facts,
             log.notices,
             _wheel(log.facts.get("wheel")),
             log.facts.get("id", ""),
+            log.facts,
         )
     with read_capture(path) as capture:
         wanted = _stream(capture, stream)
         decoded = decode(_pieces(capture, wanted))
         notices = list(capture.notices)
         wheel = _wheel(capture.header.streams[wanted].wheel)
+        run_facts = capture.header.facts
     found = linear_recording_of(decoded, notices)
     if found is None:
         raise _no_lengths(path)
-    return replace(found, wheel=wheel)
+    return replace(found, wheel=wheel, run_facts=run_facts)
 
 
 def linear_recording_of(decoded: Decoded, notices: list[str]) -> LinearRecording | None:
     """Return the linear channels of decoded raw bytes; None if there are none."""
     if decoded.linear is None:
         return None
+    names = stated_sensors(decoded.text_facts) or decoded.linear_names
     return LinearRecording(
-        decoded.linear, decoded.linear_names, decoded.text_facts, notices, None, _identity(decoded)
+        decoded.linear, names, decoded.text_facts, notices, None, _identity(decoded)
     )
+
+
+def stated_sensors(facts: Mapping[str, str]) -> tuple[str, ...]:
+    """Return what a log or a text pod says its linear channels are; empty if it does not."""
+    return tuple(name.strip() for name in facts.get("linear_sensors", "").split(",") if name)
 
 
 def read_recording(path: Path, stream: int | None = None) -> Recording:

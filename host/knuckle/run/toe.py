@@ -10,6 +10,7 @@ from typing import Any, Final
 from knuckle.analysis.toe import analyse_toe
 from knuckle.analysis.toe_request import ToeRequest, TouchReading
 from knuckle.analysis.touches import TouchMark, TouchRules
+from knuckle.errors import UsageError
 from knuckle.estimate.linear import LinearCalibration
 from knuckle.links.contract import Link
 from knuckle.model.result import Notice, Outcome, Place
@@ -18,7 +19,7 @@ from knuckle.run.assumptions import ASSUMED
 from knuckle.run.calibrations import identity_of
 from knuckle.run.events import PodSeen, RunEvent
 from knuckle.run.guide_touches import TouchGuide, TouchWords
-from knuckle.run.lengths import TOUCHES, to_fact, touched
+from knuckle.run.lengths import TOUCHES, from_facts, to_fact, touched
 from knuckle.run.linear_calibrations import (
     LINEAR_CALIBRATION,
     Library,
@@ -108,7 +109,7 @@ def measure_toe(
     recording: LinearRecording,
     task: ToeTask,
     library: Library,
-    marks: Sequence[TouchMark] | None,
+    marks: Sequence[TouchMark] | None = None,
 ) -> tuple[Outcome, dict[str, Any]]:
     """Find the rests, take those that were touches, compute toe.
 
@@ -119,7 +120,7 @@ def measure_toe(
     library : callable
         Calibrations kept.
     marks : sequence of TouchMark or None
-        What was touched when; None to recognise it.
+        What was touched when; None to take the recording's word, or to recognise it.
 
     Returns
     -------
@@ -130,8 +131,17 @@ def measure_toe(
     Raises
     ------
     UsageError
-        If the channel is not there, or not calibrated.
+        If the channel is not there, or not calibrated; or the recording is of another wheel.
     """
+    wheel = task.request.wheel
+    if recording.wheel not in (None, wheel):
+        raise UsageError(
+            f"The recording says that it is of {recording.wheel}, not of {wheel}.",
+            "",
+            f"Say --wheel {recording.wheel}, or correct the recording.",
+        )
+    if marks is None:
+        marks = from_facts(recording.run_facts)
     sensor = sensor_of(recording.names, task.channel)
     calibration, source = chosen(task.given, library, recording.identity, task.channel, sensor)
     request = replace(task.request, calibration=calibration)
@@ -216,7 +226,7 @@ class ToeMethod:
         """Find the calibration as soon as the pod is known."""
         if isinstance(event, PodSeen):
             task = self._task
-            self._sensor = sensor_of(sensor_names(event.hello), task.channel)
+            self._sensor = sensor_of(sensor_names(event), task.channel)
             self.calibration, _ = chosen(
                 task.given, self._library, identity_of(event), task.channel, self._sensor
             )
