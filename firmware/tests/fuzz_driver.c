@@ -33,6 +33,11 @@ static size_t command(uint8_t *into)
     for (size_t i = 0; i < length; i++) {
         into[2 + i] = (uint8_t)(pick(3) ? pick(256) : 0);
     }
+    if (number == 5 && pick(2)) { /* the last piece of a record */
+        length = 130;
+        into[2] = 128;
+        into[3] = 0;
+    }
     if (number == 3 && pick(2)) { /* a rate that is possible */
         const uint32_t period = 500 + pick(24501);
         into[2] = (uint8_t)(period & 255u);

@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import contextlib
 import functools
 import os
 import shutil
 import subprocess
+from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
@@ -24,9 +26,29 @@ def need(*tools: str) -> None:
         pytest.skip(reason)
 
 
+@contextlib.contextmanager
+def _alone() -> Iterator[None]:
+    """Let no other test process build meanwhile."""
+    try:
+        import fcntl
+    except ImportError:  # Windows, which runs none of this
+        yield
+        return
+    folder = FIRMWARE / "build"
+    folder.mkdir(exist_ok=True)
+    with (folder / ".lock").open("w") as lock:
+        fcntl.flock(lock, fcntl.LOCK_EX)
+        yield
+
+
 def make(*words: str) -> subprocess.CompletedProcess[str]:
     """Run make in the firmware's folder."""
     kept = {key: value for key, value in os.environ.items() if not key.startswith("MAKE")}
+    with _alone():
+        return _make(words, kept)
+
+
+def _make(words: tuple[str, ...], kept: dict[str, str]) -> subprocess.CompletedProcess[str]:
     return subprocess.run(
         ["make", "-C", str(FIRMWARE), *words],
         capture_output=True,
