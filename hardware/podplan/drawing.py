@@ -94,9 +94,10 @@ def _part(drawing: Any, pod: Pod, box: Box) -> None:
         inner = (middle - 0.5, start[1]), (middle + 0.5, end[1])
         for pin, point in ((box.pins[0], inner[0]), (box.pins[-1], inner[1])):
             drawing.add(elm.Line().at(pin.at).to(point).color(_colour(pod, pin.net)))
+        above = 0.95 if kind in ("button", "switch") else 0.62
         symbol = SYMBOLS.get(kind, elm.Crystal)
         drawing.add(symbol().at(inner[0]).to(inner[1]))
-        _text(drawing, f"{box.label}  {_value(pod, box)}", (middle, start[1] + 0.62), 10, "middle")
+        _text(drawing, f"{box.label}  {_value(pod, box)}", (middle, start[1] + above), 10, "middle")
         return
     if kind == "transistor":
         _transistor(drawing, pod, box)
@@ -133,7 +134,7 @@ def _transistor(drawing: Any, pod: Pod, box: Box) -> None:
             drawing.add(elm.Line().at(start).to(end).color(_colour(pod, pin.net)))
     for pin, side in ((collector, 0.2), (base, -0.25), (emitter, -0.25)):
         _text(drawing, pin.name, (pin.at[0] + side, pin.at[1] + 0.25), 9, "middle")
-    _text(drawing, f"{box.label}  NPN", (middle, base.at[1] + 0.85), 10, "middle")
+    _text(drawing, f"{box.label}  NPN", (middle, base.at[1] + 1.0), 10, "middle")
 
 
 def _named(pod: Pod, pin: Pin) -> str:
