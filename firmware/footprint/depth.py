@@ -8,6 +8,9 @@ from footprint.listing import Function
 from footprint.pointers import TARGETS, members_called
 
 RETURN_ADDRESS = 2
+# The compiler's shared beginnings and ends of functions (-mcall-prologues): a function jumps into
+# the first and is jumped back to; what they push stands in that function's frame.
+SHARED = ("__prologue_saves__", "__epilogue_restores__")
 
 
 @dataclass(frozen=True)
@@ -54,7 +57,11 @@ class Program:
         """Return the functions that a function can call or jump to."""
         found = []
         for address in function.calls():
-            found.append(self._at(address, function))
+            callee = self._at(address, function)
+            if callee.name not in SHARED:
+                found.append(callee)
+            elif frame_name(function.name, self._frames) is None:
+                raise Unbounded(f"{function.name} uses {callee.name} and has no stated frame")
         # A function of C that seems to run on ends in a call that never returns.
         if function.falls_through() and frame_name(function.name, self._frames) is None:
             found.append(self._at(function.end, function))

@@ -31,10 +31,14 @@ def read_frames(folder: Path) -> dict[str, int]:
 
 
 def frame_name(label: str, frames: dict[str, int]) -> str | None:
-    """Return the name under which a label's frame is known; the compiler's clones
-    (``name.part.0``, ``name.constprop.3``) go by their origin's.
+    """Return the name under which a label's frame is known.
+
+    The compiler's clones, ``name.part.0`` or ``name.constprop.3``, are stated without the last
+    number; of several the largest counts.
     """
-    for name in (label, label.split(".", maxsplit=1)[0]):
+    parts = label.split(".")
+    for end in range(len(parts), 0, -1):
+        name = ".".join(parts[:end])
         if name in frames:
             return name
     return None

@@ -15,8 +15,8 @@ from footprint.errors import Unbounded
 from footprint.listing import Function, Instruction
 
 TARGETS = {
-    "lock": "lock",
-    "unlock": "unlock",
+    "lock": "kn_board_lock",
+    "unlock": "kn_board_unlock",
     "now": "kn_clock_now",
     "due_at": "kn_clock_due_at",
     "due_off": "kn_clock_due_off",

@@ -20,27 +20,30 @@
 
 extern kn_pod kn_board_pod;
 
+/* A call in an interrupt makes it save every register, so these must never become one. */
+#define KN_INLINE static inline __attribute__((always_inline))
+
 /* Interrupts off, and back to what they were. */
-static inline uint8_t kn_irq_off(void)
+KN_INLINE uint8_t kn_irq_off(void)
 {
     const uint8_t before = SREG;
     cli();
     return before;
 }
 
-static inline void kn_irq_restore(uint8_t before)
+KN_INLINE void kn_irq_restore(uint8_t before)
 {
     __asm__ __volatile__("" ::: "memory");
     SREG = before;
 }
 
 /* avr-libc's usual `REG |= bit` and `REG &= ~bit` are int arithmetic, at which -Wconversion warns. */
-static inline void kn_set(volatile uint8_t *reg, uint8_t bits)
+KN_INLINE void kn_set(volatile uint8_t *reg, uint8_t bits)
 {
     *reg = (uint8_t)(*reg | bits);
 }
 
-static inline void kn_clear(volatile uint8_t *reg, uint8_t bits)
+KN_INLINE void kn_clear(volatile uint8_t *reg, uint8_t bits)
 {
     *reg = (uint8_t)(*reg & (uint8_t)~bits);
 }
@@ -48,10 +51,14 @@ static inline void kn_clear(volatile uint8_t *reg, uint8_t bits)
 /* Something happened that the main loop must look at before it sleeps. The flag lives in a
  * register that one instruction sets, so that an interrupt needs nothing else for it. */
 enum { KN_WAKE = 0x01 };
-static inline void kn_wake(void)
+KN_INLINE void kn_wake(void)
 {
     GPIOR0 |= KN_WAKE;
 }
+
+/* main.c: the interrupts' lock. */
+uint8_t kn_board_lock(void *self);
+void kn_board_unlock(void *self, uint8_t state);
 
 /* clock.c: timer 1 counts 4 us ticks; timer 2 wakes the main loop every 1.024 ms. */
 enum { KN_CLOCK_PRESCALER = 64 };

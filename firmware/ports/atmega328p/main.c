@@ -8,13 +8,13 @@ kn_pod kn_board_pod;
 
 static const char hardware[] KN_FLASH = "atmega328p";
 
-static uint8_t lock(void *self)
+uint8_t kn_board_lock(void *self)
 {
     (void)self;
     return kn_irq_off();
 }
 
-static void unlock(void *self, uint8_t state)
+void kn_board_unlock(void *self, uint8_t state)
 {
     (void)self;
     kn_irq_restore(state);
@@ -24,8 +24,8 @@ static kn_port port = {
     .tick_hz = F_CPU / KN_CLOCK_PRESCALER,
     .hardware = hardware,
     .supply_low_mv = 4500,
-    .lock = lock,
-    .unlock = unlock,
+    .lock = kn_board_lock,
+    .unlock = kn_board_unlock,
     .now = kn_clock_now,
     .due_at = kn_clock_due_at,
     .due_off = kn_clock_due_off,

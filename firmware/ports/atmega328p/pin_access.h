@@ -3,6 +3,7 @@
 #ifndef KN_PIN_ACCESS_H
 #define KN_PIN_ACCESS_H
 
+#include "board.h"
 #include "pins.h"
 
 #include <avr/io.h>
@@ -10,9 +11,9 @@
 
 #define KN_PIN_ACCESS(name, letter, bit, label, direction, purpose) \
     enum { KN_BIT_##name = 1 << (bit), KN_POSITION_##name = (bit) }; \
-    static inline volatile uint8_t *kn_port_##name(void) { return &PORT##letter; } \
-    static inline volatile uint8_t *kn_direction_##name(void) { return &DDR##letter; } \
-    static inline uint8_t kn_input_##name(void) { return (uint8_t)(PIN##letter & (1 << (bit))); }
+    KN_INLINE volatile uint8_t *kn_port_##name(void) { return &PORT##letter; } \
+    KN_INLINE volatile uint8_t *kn_direction_##name(void) { return &DDR##letter; } \
+    KN_INLINE uint8_t kn_input_##name(void) { return (uint8_t)(PIN##letter & (1 << (bit))); }
 
 KN_PINS(KN_PIN_ACCESS)
 
