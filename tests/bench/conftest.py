@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import fcntl
 import os
 import shutil
 import subprocess
@@ -13,6 +14,7 @@ import pytest
 from bench.monitored import Monitored
 from bench.programs import build_monitor
 from knuckle.bench.client import Bench
+from knuckle.bench.places import PROGRAM
 
 IN_CI = os.environ.get("CI", "").lower() in ("1", "true", "yes")
 FIRMWARE = Path(__file__).resolve().parents[2] / "firmware"
@@ -30,16 +32,26 @@ def built(*targets: str) -> Path:
         if IN_CI:
             pytest.fail(reason)
         pytest.skip(reason)
-    made = subprocess.run(
-        ["make", "-C", str(FIRMWARE), *targets], capture_output=True, text=True, check=False
-    )
+    build = FIRMWARE / "build"
+    build.mkdir(exist_ok=True)
+    with (build / "tests.lock").open("w") as lock:
+        fcntl.flock(lock, fcntl.LOCK_EX)  # tests in several processes build the same
+        made = subprocess.run(
+            ["make", "-C", str(FIRMWARE), *targets], capture_output=True, text=True, check=False
+        )
     assert made.returncode == 0, made.stdout[-2000:] + made.stderr[-4000:]
-    return FIRMWARE / "build"
+    return build
 
 
 @pytest.fixture(scope="session")
 def bench_folder() -> Path:
     return built("bench")
+
+
+@pytest.fixture(scope="session")
+def board_elf(bench_folder: Path) -> Path:
+    """Return the shipped program."""
+    return built(f"build/{PROGRAM}") / PROGRAM
 
 
 @pytest.fixture

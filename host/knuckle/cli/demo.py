@@ -21,7 +21,7 @@ if TYPE_CHECKING:
     from knuckle.model.result import Outcome
     from knuckle.run.measurement import Measurement, Report
     from knuckle.run.view import View
-    from knuckle.sim.pod import SimulatedPod
+    from knuckle.sim.world import PodOnCar
     from knuckle.store.database import Store
 
 SCENARIO = "demo"
@@ -41,7 +41,7 @@ def demo(
         typer.Option(
             "--pod",
             metavar="ADDRESS",
-            help="A simulated pod, e.g. sim:drifting?seed=3.",
+            help="A simulated pod, e.g. sim:drifting?seed=3; avr: runs the board's own program.",
             show_default=False,
         ),
     ] = None,
@@ -88,9 +88,10 @@ def demo_address(pod: str | None, scenario: str | None, seed: int | None) -> str
         If it is no simulated pod, or scenario or seed are named twice.
     """
     from knuckle.links.address import Address, parse_address
+    from knuckle.links.schemes import SIMULATED
 
     parts = parse_address(pod or "sim:")
-    if parts.scheme != "sim":
+    if parts.scheme not in SIMULATED:
         raise UsageError(
             f"The demonstration needs a simulated pod; {pod!r} is none.",
             "Its truth is not known.",
@@ -104,7 +105,7 @@ def demo_address(pod: str | None, scenario: str | None, seed: int | None) -> str
             raise UsageError("--seed and --pod both name a seed: choose.")
         options["seed"] = str(seed)
     options.pop("speed", None)
-    return str(Address("sim", scenario or parts.place or SCENARIO, options))
+    return str(Address(parts.scheme, scenario or parts.place or SCENARIO, options))
 
 
 @dataclass(frozen=True, slots=True)
@@ -122,10 +123,10 @@ class _Row:
         return abs(self.value - self.truth) <= self.expanded_uncertainty
 
 
-def _pod(link: SimLink) -> SimulatedPod:
-    from knuckle.sim.pod import SimulatedPod
+def _pod(link: SimLink) -> PodOnCar:
+    from knuckle.sim.world import PodOnCar
 
-    assert isinstance(link.pod, SimulatedPod)
+    assert isinstance(link.pod, PodOnCar)
     return link.pod
 
 
@@ -155,6 +156,8 @@ class _Demo:
             first = links[0]
             scenario = _pod(first).scenario
             say(f"Simulated car: {scenario.car.name}.")
+            if first.address.startswith("avr:"):
+                say("Pod: the board's own program, run instruction by instruction in an emulator.")
             say(f"Scenario {first.scenario}, seed {first.seed}: the same each time. Ctrl-C ends.")
             steps = (
                 ("Camber: one pod is carried from wheel to wheel; nobody presses a key.", "Demo: "),

@@ -60,7 +60,10 @@ def read_driver(given: str | None, default: str) -> str:
 
 def simulated_facts(address: str, link: Any) -> dict[str, Any]:
     """Return what a simulated run must keep so that it can be repeated."""
-    if not address.startswith("sim:"):
+    from knuckle.links.address import parse_address
+    from knuckle.links.schemes import SIMULATED
+
+    if parse_address(address).scheme not in SIMULATED:
         return {}
     return {"scenario": link.scenario, "seed": link.seed}
 
@@ -229,9 +232,10 @@ def refused_as_json(measure: str, wheel: Wheel, refusal: MeasurementRefused) -> 
 def sim_in_order(address: str, order: Sequence[Wheel]) -> str:
     """Let a simulated person walk round the car in the order that is asked for."""
     from knuckle.links.address import Address, parse_address
+    from knuckle.links.schemes import SIMULATED
 
     parts = parse_address(address)
-    if parts.scheme != "sim" or "script.wheels" in parts.options:
+    if parts.scheme not in SIMULATED or "script.wheels" in parts.options:
         return address
     options = {**parts.options, "script.wheels": ",".join(wheel.value for wheel in order)}
     return str(Address(parts.scheme, parts.place, options))

@@ -36,7 +36,8 @@ def for_eyes(address: str, pace: float | None) -> dict[str, float]:
         1 is real time; None leaves it as fast as it goes.
     """
     from knuckle.links.address import parse_address
+    from knuckle.links.schemes import SIMULATED
 
     parts = parse_address(address)
-    has_own = parts.scheme not in ("sim", "file") or "speed" in parts.options
+    has_own = parts.scheme not in (*SIMULATED, "file") or "speed" in parts.options
     return {} if pace is None or has_own else {"speed": pace}

@@ -64,7 +64,7 @@ PodOption = Annotated[
     typer.Option(
         "--pod",
         metavar="ADDRESS",
-        help="The pod: serial:PORT, sim:, file:NAME. Without it, the setting `pod`, else the "
+        help="The pod: serial:PORT, sim:, avr:, file:NAME. Without it, the setting `pod`, else the "
         "one pod that is plugged in.",
         show_default=False,
     ),

@@ -18,6 +18,9 @@ SCHEMES: Final[dict[str, tuple[str, str]]] = {
 }
 """Scheme to (module, class); a module is imported only when its scheme is used."""
 
+SIMULATED: Final = frozenset({"sim", "avr"})
+"""Schemes whose pod is on a simulated car: scenario, seed and truth are known."""
+
 
 class LinkClass(Protocol):
     """What a class named in `SCHEMES` offers."""
