@@ -16,6 +16,7 @@ from podplan.errors import PlanError
 from podplan.parts import Part
 from podplan.plan import HARDWARE, Plan, labels_in_order
 from podplan.rules import POWER, RULES
+from podplan.terminals import KINDS
 from podplan.variants import VARIANTS
 from podplan.wiring import ON_BOARD
 
@@ -173,17 +174,13 @@ def part_facts(plan: Plan, key: str) -> str:
     text = f"{table}\n**Substitutes:** {first.substitutes}.\n\n**Rough cost:** {cost}.\n"
     terminals = plan.terminals.get(key, {})
     notes = [
-        f"| {terminal.terminal} | {_kind(terminal.kind)} | {_limits(plan, key, name)} "
+        f"| {terminal.terminal} | {KINDS[terminal.kind]} | {_limits(plan, key, name)} "
         f"| {terminal.note or '-'} |"
         for name, terminal in terminals.items()
     ]
     if any(terminal.kind not in ("passive", "switch") for terminal in terminals.values()):
-        text += "\n" + _table("| terminal | kind | volts | note |", notes)
+        text += "\n" + _table("| terminal | what it does | volts | note |", notes)
     return text
-
-
-def _kind(kind: str) -> str:
-    return {"power_in": "supply in", "power_out": "supply out"}.get(kind, kind)
 
 
 def _limits(plan: Plan, key: str, name: str) -> str:
