@@ -25,6 +25,7 @@ from knuckle.errors import UsageError
 
 if TYPE_CHECKING:
     from knuckle.estimate.priors import Priors
+    from knuckle.run.linear_calibrations import Library
     from knuckle.run.toe import ToeTask
 
 
@@ -83,7 +84,8 @@ def analyze(
 
     recording = read_recording(file, None if stream is None else stream - 1)
     part = part_of(recording.parts, wheel)
-    outcome = measure_recording(measure, recording, request, given, uncalibrated, part)
+    library = _library(ctx) if request.linear is not None else None
+    outcome = measure_recording(measure, recording, request, given, uncalibrated, part, library)
     from knuckle.cli.outcome import print_outcome
 
     return print_outcome(ctx, outcome, recording.notices, str(file), json_output=json_output)
@@ -92,20 +94,24 @@ def analyze(
 def _analyze_toe(
     ctx: typer.Context, file: Path, task: ToeTask, stream: int | None, json_output: bool
 ) -> int:
-    from knuckle.cli.invocation import invocation
     from knuckle.cli.outcome import print_outcome
-    from knuckle.run.linear_calibrations import newest
     from knuckle.run.replay import read_linear_recording
     from knuckle.run.toe import measure_toe
-    from knuckle.store.database import Store
 
     recording = read_linear_recording(file, stream)
-    path = invocation(ctx).settings.store
-    kept = []
-    if task.given is None and path.exists():
-        with Store(path, read_only=True) as store:
-            kept = store.calibrations()
-    outcome, _ = measure_toe(
-        recording, task, lambda identity, channel: newest(kept, identity, channel)
-    )
+    outcome, _ = measure_toe(recording, task, _library(ctx))
     return print_outcome(ctx, outcome, recording.notices, str(file), json_output=json_output)
+
+
+def _library(ctx: typer.Context) -> Library:
+    """Return the calibrations that the store keeps; none where there is no store."""
+    from knuckle.cli.invocation import invocation
+    from knuckle.run.linear_calibrations import newest
+    from knuckle.store.database import Store
+
+    path = invocation(ctx).settings.store
+    if not path.exists():
+        return lambda identity, channel: None
+    with Store(path, read_only=True) as store:
+        kept = store.calibrations()
+    return lambda identity, channel: newest(kept, identity, channel)

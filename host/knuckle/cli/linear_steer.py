@@ -33,7 +33,7 @@ _OPTIONS: Final = (
     OptionRow("linear_rise", "LENGTH[,U]", "0,10", "Wire: anchor above the point."),
     OptionRow("linear_play", "LENGTH", "0.2", "Play of the linkage at each rest."),
     OptionRow("linear_channel", "N", "the only one", "Which linear channel of the pod, from 1."),
-    OptionRow("linear_calibration", "FILE", "none", "The channel's calibration."),
+    OptionRow("linear_calibration", "FILE", "the newest kept", "The channel's calibration."),
     OptionRow("linear_scale", "PERCENT", "2", "Scale of the sensor, if not calibrated."),
     OptionRow("linear_curve", "LENGTH", "0.3", "Departure from its line, if not calibrated."),
 )
@@ -116,7 +116,8 @@ class LinearChoice:
         if lever.value <= 0.0:
             raise UsageError("--linear-lever is a distance and must be above 0.")
         reach = self._length("linear_distance" if wire else "linear_face")
-        if wire and reach is None and calibration is None:
+        uncalibrated = any(self._typed[n] is not None for n in ("linear_scale", "linear_curve"))
+        if wire and reach is None and uncalibrated:
             raise self._missing(
                 "linear_distance", "Without a calibration only changes of length are known."
             )
@@ -132,6 +133,7 @@ class LinearChoice:
             "curve_mm": self._sigma("linear_curve", length_mm),
             "channel": self._channel(None if calibration is None else calibration.channel),
             "calibration": calibration,
+            "uncalibrated": uncalibrated,
         }
         given = {name: value for name, value in words.items() if value is not None}
         angle = given.get("angle_deg")

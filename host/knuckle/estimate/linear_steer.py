@@ -43,6 +43,8 @@ class LinearSteer:
     channel : int or None
         Which linear channel, from 1; None where the pod has only one.
     calibration : LinearCalibration or None
+    uncalibrated : bool
+        Whether the user says that there is none.
     """
 
     kind: LinkageKind
@@ -57,6 +59,7 @@ class LinearSteer:
     curve_mm: float = 0.3
     channel: int | None = None
     calibration: LinearCalibration | None = None
+    uncalibrated: bool = False
 
     @property
     def gain(self) -> float:

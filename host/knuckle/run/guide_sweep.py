@@ -5,7 +5,7 @@ The positions are recognised from where the wheel stands, in any order; repeats 
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from typing import Final
 
 import numpy as np
@@ -57,15 +57,15 @@ class SweepGuide:
     wheel : Wheel
     plates_deg : (float, float), optional
         The turn plates' angles at left and right lock that the driver steers to.
-    linear : LinearSteer, optional
-        A linear sensor laid to the wheel: followed where there is no gyro.
+    linear : callable, optional
+        The linear sensor laid to the wheel, if there is one: followed where there is no gyro.
     """
 
     def __init__(
         self,
         wheel: Wheel,
         plates_deg: tuple[float, float] | None = None,
-        linear: LinearSteer | None = None,
+        linear: Callable[[], LinearSteer | None] = lambda: None,
     ) -> None:
         self._say = SweepWords(wheel, plates_deg)
         self._angles = LiveAngles()
@@ -196,8 +196,9 @@ class SweepGuide:
             self._first_s = float(block.t_s[0])
             self._stretch = int(block.stretch[0])
             self._follows = block.gyro_dps is not None
-            if not self._follows and self._linear is not None and block.linear_mm is not None:
-                self._angles, self._follows = LinearAngles(self._linear), True
+            steer = self._linear()
+            if not self._follows and steer is not None and block.linear_mm is not None:
+                self._angles, self._follows = LinearAngles(steer), True
             if not self._follows:
                 self._remarks.append(self._say.no_gyro())
         if int(block.stretch[-1]) != self._stretch:

@@ -19,6 +19,8 @@ from knuckle.run.calibrations import (
     used_fact,
 )
 from knuckle.run.events import LinearSamples, PodSeen, RunEvent, Samples
+from knuckle.run.linear_calibrations import Library
+from knuckle.run.linear_steer import with_kept
 from knuckle.run.method import Concluded
 from knuckle.run.needed import check_accelerometer, check_not_lengths_alone
 from knuckle.run.parts import PARTS, Part, to_fact
@@ -63,13 +65,27 @@ class RestsMethod:
     task : Task
     parts : callable, optional
         Which stretch belongs to which wheel; the whole recording is the request's if absent.
+    library : callable, optional
+        Calibrations of linear sensors that are kept.
+
+    Attributes
+    ----------
+    linear : LinearSteer or None
+        The linear sensor laid to the wheel, with its calibration once the pod is known.
     """
 
     how = METHOD
 
-    def __init__(self, task: Task, parts: Callable[[], Sequence[Part]] | None = None) -> None:
+    def __init__(
+        self,
+        task: Task,
+        parts: Callable[[], Sequence[Part]] | None = None,
+        library: Library | None = None,
+    ) -> None:
         self._task = task
         self._parts = parts
+        self._library = library
+        self.linear = task.request.linear
         self._has_motion = False
 
     @property
@@ -102,6 +118,7 @@ class RestsMethod:
             check_accelerometer(event, task.measure)
             if task.calibration is not None and not task.uncalibrated:
                 check_same_pod(task.calibration, identity_of(event))
+            self.linear = with_kept(task.request.linear, self._library, identity_of(event))
         if isinstance(event, LinearSamples) and not self._has_motion:
             check_not_lengths_alone(event, task.measure)
         self._has_motion |= isinstance(event, Samples)
@@ -124,6 +141,9 @@ class RestsMethod:
         if decoded.block is None:
             return Concluded((), ("No samples came.",), facts)
         recording = recording_of(decoded.block, decoded, [], parts or ())
+        if task.request.linear is not None:
+            linear = with_kept(task.request.linear, self._library, recording.identity)
+            facts[ASSUMED] = to_assumed(replace(task.request, linear=linear))
         wanted: Sequence[Part | None] = parts or [None]
         outcomes = tuple(
             measure_recording(
@@ -133,6 +153,7 @@ class RestsMethod:
                 task.calibration,
                 task.uncalibrated,
                 part,
+                self._library,
             )
             for part in wanted
         )

@@ -15,7 +15,8 @@ from knuckle.errors import UsageError
 from knuckle.estimate.calibration import Calibration
 from knuckle.model.result import Outcome
 from knuckle.rests.detector import RestDetector
-from knuckle.run.linear_calibrations import check_same_channel
+from knuckle.run.linear_calibrations import Library
+from knuckle.run.linear_steer import with_kept
 from knuckle.run.parts import Part
 from knuckle.run.replay import Recording
 
@@ -30,6 +31,7 @@ def measure_recording(
     given: Calibration | None = None,
     uncalibrated: bool = False,
     part: Part | None = None,
+    library: Library | None = None,
 ) -> Outcome:
     """Calibrate, find the rests, measure.
 
@@ -46,6 +48,8 @@ def measure_recording(
     uncalibrated : bool
     part : Part or None
         The stretch to measure from; the whole recording if None.
+    library : callable, optional
+        Calibrations of linear sensors that are kept.
 
     Raises
     ------
@@ -58,9 +62,7 @@ def measure_recording(
             "On the wrong side caster would come out reversed.",
             f"Say --wheel {recording.wheel}, or correct the recording.",
         )
-    steer = request.linear
-    if steer is not None and steer.calibration is not None:
-        check_same_channel(steer.calibration, recording.identity, steer.calibration.channel)
+    linear = with_kept(request.linear, library, recording.identity)
     block, priors = recording.calibrated(request.priors, given, uncalibrated)
     if part is not None:
         block = part.cut(block)
@@ -71,6 +73,6 @@ def measure_recording(
         name,
         block,
         detector.rests(),
-        replace(request, priors=priors.with_stated()),
+        replace(request, priors=priors.with_stated(), linear=linear),
         detector.dropped,
     )

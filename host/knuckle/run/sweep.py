@@ -5,6 +5,7 @@ from __future__ import annotations
 from knuckle.analysis.sweep import check_steered
 from knuckle.links.contract import Link
 from knuckle.run.guide_sweep import SweepGuide
+from knuckle.run.linear_calibrations import newest
 from knuckle.run.measurement import Measurement
 from knuckle.run.method_rests import RestsMethod, Task
 from knuckle.run.view import View
@@ -20,11 +21,13 @@ def sweep_measurement(task: Task, link: Link, view: View, store: Store) -> Measu
         REAR_WHEEL.
     """
     wheel = task.request.wheel
+    kept = [] if task.request.linear is None else store.calibrations()
+    method = RestsMethod(task, library=lambda identity, channel: newest(kept, identity, channel))
     check_steered(wheel, task.request.rear_steers)
     return Measurement(
-        RestsMethod(task),
+        method,
         link,
-        SweepGuide(wheel, task.request.plates_deg, task.request.linear),
+        SweepGuide(wheel, task.request.plates_deg, lambda: method.linear),
         view,
         store,
         wheel_now=lambda: wheel,
