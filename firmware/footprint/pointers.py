@@ -44,6 +44,7 @@ _COMMENT = re.compile(r"/\*.*?\*/", re.DOTALL)
 _POINTER = re.compile(r"\(\s*\*\s*(\w+)\s*\)\s*\(")
 _MEMBER_CALL = re.compile(r"(?:->|\.)\s*(\w+)\s*\(")
 CALL_LINES = 4
+PORT_STRUCT = "kn_board_port"
 
 
 def port_members(header: str) -> list[tuple[str, int, bool]]:
@@ -104,11 +105,11 @@ def read_port(elf: str) -> bytes:
     symbols = subprocess.run(["avr-nm", "-S", elf], check=True, capture_output=True, text=True)
     for line in symbols.stdout.splitlines():
         words = line.split()
-        if len(words) == 4 and words[3] == "port":
+        if len(words) == 4 and words[3] == PORT_STRUCT:
             start, size = int(words[0], 16), int(words[1], 16)
             break
     else:
-        raise Unbounded("the program has no struct named port")
+        raise Unbounded(f"the program has no {PORT_STRUCT}")
     command = ["avr-objdump", "-s", "-j", ".data", f"--start-address={start}", elf]
     dump = subprocess.run(command, check=True, capture_output=True, text=True).stdout
     groups = re.findall(r"^ [0-9a-f]+ ((?:[0-9a-f]{2,8} ){1,4})", dump, re.MULTILINE)

@@ -19,6 +19,7 @@
 #endif
 
 extern kn_pod kn_board_pod;
+extern kn_port kn_board_port;
 
 /* A call in an interrupt makes it save every register, so these must never become one. */
 #define KN_INLINE static inline __attribute__((always_inline))

@@ -20,7 +20,7 @@ void kn_board_unlock(void *self, uint8_t state)
     kn_irq_restore(state);
 }
 
-static kn_port port = {
+kn_port kn_board_port = {
     .tick_hz = F_CPU / KN_CLOCK_PRESCALER,
     .hardware = hardware,
     .supply_low_mv = 4500,
@@ -66,7 +66,7 @@ static void sleep_until_woken(void)
 
 int main(void)
 {
-    port.reset_cause = kn_watchdog_open();
+    kn_board_port.reset_cause = kn_watchdog_open();
     kn_panel_open();
     kn_clock_open();
     kn_bus_open();
@@ -74,7 +74,7 @@ int main(void)
     kn_analog_open();
     kn_edges_open();
     sei();
-    kn_pod_start(&kn_board_pod, &port);
+    kn_pod_start(&kn_board_pod, &kn_board_port);
     for (;;) {
         kn_clear(&GPIOR0, KN_WAKE);
         kn_analog_step();
