@@ -49,7 +49,7 @@ def term(result: Result, source: str) -> float:
 
 
 def test_the_worked_example_of_the_document() -> None:
-    """docs/measurement.md, section 8, computed by hand there; nothing of the program's is used.
+    """docs/measurement.md, section 9, computed by hand there; nothing of the program's is used.
 
     Front 62.31, 62.40, 62.34 and rear 60.80, 60.92, 60.86 mm over 430 mm with a caliper.
     """

@@ -31,9 +31,12 @@ def options_of(name: str | None) -> list[str]:
     command = typer.main.get_command(build())
     if name is not None:
         command = command.commands[name]  # type: ignore[attr-defined]  # the program is a group
+    # A command may be a group of several, such as `linear`: all their options.
+    whole = [command, *getattr(command, "commands", {}).values()] if name is not None else [command]
     return [
         word
-        for parameter in command.params
+        for each in whole
+        for parameter in each.params
         for word in (*parameter.opts, *parameter.secondary_opts)
         if word.startswith("-")
     ]

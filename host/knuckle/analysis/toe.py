@@ -77,6 +77,14 @@ def analyse_toe(touches: Sequence[TouchReading], request: ToeRequest) -> Outcome
     )
 
 
+def pod_unknown() -> Notice:
+    """Return what must be said where a calibration cannot be told to be this pod's."""
+    return Notice(
+        "LINEAR_POD_UNKNOWN",
+        "Whether the linear calibration is of this pod cannot be told: one of them has no identity.",
+    )
+
+
 def _lengths(touches: Sequence[TouchReading], calibration: LinearCalibration | None) -> Lengths:
     reading = np.array([touch.reading_mm for touch in touches])
     step = np.array([touch.resolution_mm for touch in touches]) / math.sqrt(12.0)

@@ -7,13 +7,13 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
 from typing import Any, Final
 
-from knuckle.analysis.toe import analyse_toe
+from knuckle.analysis.toe import analyse_toe, pod_unknown
 from knuckle.analysis.toe_request import ToeRequest, TouchReading
 from knuckle.analysis.touches import TouchMark, TouchRules
 from knuckle.errors import UsageError
 from knuckle.estimate.linear import LinearCalibration
 from knuckle.links.contract import Link
-from knuckle.model.result import Notice, Outcome, Place
+from knuckle.model.result import Outcome, Place
 from knuckle.model.wheel import Wheel
 from knuckle.run.assumptions import ASSUMED
 from knuckle.run.calibrations import identity_of
@@ -167,13 +167,7 @@ def measure_toe(
     ]
     outcome = analyse_toe(touches, request)
     if source == "file" and not (calibration.identity and recording.identity):
-        notices.append(
-            Notice(
-                "LINEAR_POD_UNKNOWN",
-                "Whether the linear calibration is of this pod cannot be told: one of them has no "
-                "identity.",
-            )
-        )
+        notices.append(pod_unknown())
     fact = {"source": source, "sensor": sensor, "step_mm": step_mm, "record": calibration.to_json()}
     return replace(outcome, warnings=(*outcome.warnings, *notices)), fact
 
