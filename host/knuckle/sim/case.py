@@ -30,6 +30,7 @@ class Stream(IntEnum):
     LINKAGE = 9
     LINEAR = 10
     STRING = 11
+    AILMENTS = 12
 
 
 _OF_THE_CAR = {Stream.PERSON, Stream.TRUTH, Stream.GROUND}

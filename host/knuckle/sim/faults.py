@@ -137,6 +137,93 @@ class LinearMissing:
     length_s: float = key(3.0, "How long.", low=0.01)
 
 
+_CHIPS = ("accelerometer", "gyro")
+
+
+@dataclass(frozen=True, slots=True)
+class SensorMissing:
+    """A chip does not answer: its readings are left out, or it is not in the table at all."""
+
+    on: bool = key(False, _ON)
+    part: str = key("accelerometer", "Which chip, by what it measures.", choices=_CHIPS)
+    at_boot: bool = key(False, "Away from the start: not in the pod's table.")
+    at_s: float = key(9.0, "When, unless at boot.", low=0)
+    length_s: float = key(3.0, "How long, unless at boot.", low=0.01)
+
+
+@dataclass(frozen=True, slots=True)
+class WrongPart:
+    """Another part answers where the accelerometer should."""
+
+    on: bool = key(False, _ON)
+
+
+@dataclass(frozen=True, slots=True)
+class SensorStuck:
+    """The accelerometer repeats one reading."""
+
+    on: bool = key(False, _ON)
+    at_s: float = key(2.0, "From when on.", low=0)
+
+
+@dataclass(frozen=True, slots=True)
+class SensorNoisy:
+    """The accelerometer is far noisier than its data sheet."""
+
+    on: bool = key(False, _ON)
+    noise_g: float = key(0.03, "Added to each reading, rms.", low=0, high=2)
+
+
+@dataclass(frozen=True, slots=True)
+class SelfTestFails:
+    """A chip fails its own self-test."""
+
+    on: bool = key(False, _ON)
+    part: str = key("accelerometer", "Which chip, by what it measures.", choices=_CHIPS)
+
+
+@dataclass(frozen=True, slots=True)
+class SupplyLow:
+    """The supply voltage is low."""
+
+    on: bool = key(False, _ON)
+    at_s: float = key(0.0, "When; 0 is from the pod's start.", low=0)
+    length_s: float = key(1000.0, "How long.", low=0.01)
+
+
+@dataclass(frozen=True, slots=True)
+class SettingsLost:
+    """The pod's settings are damaged: defaults are in force."""
+
+    on: bool = key(False, _ON)
+
+
+@dataclass(frozen=True, slots=True)
+class BusDisturbed:
+    """Transfers on the sensors' bus fail now and then."""
+
+    on: bool = key(False, _ON)
+    at_s: float = key(2.0, "From when on.", low=0)
+    every_s: float = key(0.7, "From one to the next.", low=0.01, high=1000)
+
+
+@dataclass(frozen=True, slots=True)
+class Dropped:
+    """The pod has no room for samples and throws them away."""
+
+    on: bool = key(False, _ON)
+    at_s: float = key(3.0, "When.", low=0)
+    length_s: float = key(0.2, "How long.", low=0.001, high=60)
+
+
+@dataclass(frozen=True, slots=True)
+class UnsteadyTicks:
+    """Readings do not start when their ticks say."""
+
+    on: bool = key(False, _ON)
+    sigma_us: float = key(200.0, "Scatter of each frame's tick.", low=0, high=4000)
+
+
 @dataclass(frozen=True, slots=True)
 class Faults:
     """All faults; each is off unless switched on."""
@@ -154,3 +241,13 @@ class Faults:
     linear_stuck: LinearStuck = key(LinearStuck, "Linear reading stuck.")
     linear_open: LinearOpen = key(LinearOpen, "Potentiometer's wiper open.")
     linear_missing: LinearMissing = key(LinearMissing, "Linear sensor away.")
+    sensor_missing: SensorMissing = key(SensorMissing, "A chip away.")
+    wrong_part: WrongPart = key(WrongPart, "Another part answers.")
+    sensor_stuck: SensorStuck = key(SensorStuck, "Accelerometer stuck.")
+    sensor_noisy: SensorNoisy = key(SensorNoisy, "Accelerometer noisy.")
+    self_test_fails: SelfTestFails = key(SelfTestFails, "Self-test failed.")
+    supply_low: SupplyLow = key(SupplyLow, "Supply low.")
+    settings_lost: SettingsLost = key(SettingsLost, "Settings damaged.")
+    bus_disturbed: BusDisturbed = key(BusDisturbed, "Bus disturbed.")
+    dropped: Dropped = key(Dropped, "Samples dropped.")
+    unsteady_ticks: UnsteadyTicks = key(UnsteadyTicks, "Ticks unsteady.")

@@ -9,6 +9,7 @@ from typing import Final
 import numpy as np
 
 from knuckle.model.block import IntArray
+from knuckle.sim.ailments import POD_ITSELF, Ailments, Standing
 from knuckle.sim.case import Stream
 from knuckle.sim.line import FaultyLine
 from knuckle.sim.scenario import Scenario
@@ -42,8 +43,6 @@ BOOT_S: Final = 0.05
 HELLO_IDLE_S: Final = 1.0
 HELLO_STREAMING_S: Final = 5.0
 STATUS_S: Final = 1.0
-POD_ITSELF: Final = 255
-"""Channel of a fault that is the pod's own (docs/protocol.md)."""
 _FASTEST_HZ = 1000.0
 _NEVER = math.inf
 
@@ -68,7 +67,8 @@ class SimulatedPod(PodOnCar):
 
     def __init__(self, scenario: Scenario, seed: int | None = None) -> None:
         super().__init__(scenario, seed)
-        self._channels = self._rig.channels
+        self._ailments = Ailments(self._rig)
+        self._channels = self._ailments.channels
         self._line = FaultyLine(scenario.faults.line, self._rig.case.generator(Stream.LINE))
         self._decoder = CommandDecoder()
         self._settings = SettingsMemory(self._rig.case)
@@ -127,8 +127,9 @@ class SimulatedPod(PodOnCar):
         self._hello_at_s = self._boot_s
         self._streaming = False
         self._sequence = 0
-        self._overruns = 0
-        self._faults: set[tuple[FaultCode, int]] = set()
+        self._overruns = self._dropped = 0
+        self._followed: Standing = self._from_start()
+        self._faults: Standing = set(self._followed)
         self._status_at_s = _NEVER
         self._decoder = CommandDecoder()
         self._period_ticks, self._averaging = self._rig.period_ticks, self._rig.averaging
@@ -167,7 +168,9 @@ class SimulatedPod(PodOnCar):
         for code, _ in self._faults:
             standing |= 1 << code
         bad = self._decoder.counts.bad_frames
-        self._send(Status(self._tick(self.now_s), 0, self._overruns, 0, bad, standing))
+        bus_errors = self._ailments.bus_errors(self.script_s)
+        tick = self._tick(self.now_s)
+        self._send(Status(tick, self._dropped, self._overruns, bus_errors, bad, standing))
         if self._streaming:
             self._status_at_s = self.now_s + STATUS_S
 
@@ -181,6 +184,17 @@ class SimulatedPod(PodOnCar):
         else:
             self._faults.remove(fault)
         self._send(Fault(self._tick(self.now_s), code, channel, present))
+
+    def _follow(self, at_s: float) -> None:
+        """Let the faults of the scenario's sensors come and go."""
+        wanted = self._from_start() | self._ailments.standing(at_s)
+        for code, channel in sorted(wanted | self._followed):
+            self._fault(code, channel, (code, channel) in wanted)
+        self._followed = wanted
+
+    def _from_start(self) -> Standing:
+        lost = {(FaultCode.SETTINGS, POD_ITSELF)} if self._settings.damaged else set()
+        return self._ailments.from_start() | lost
 
     def _hello(self) -> Hello:
         return Hello(
@@ -200,6 +214,8 @@ class SimulatedPod(PodOnCar):
 
     def _least_averaging(self) -> int:
         pod = self.scenario.pod
+        if not self._channels:
+            return 1
         return budget.least_averaging(pod.baud, self._channels, self._period_ticks, pod.tick_hz)
 
     def _start(self, at_s: float) -> None:
@@ -237,7 +253,8 @@ class SimulatedPod(PodOnCar):
         raws = samples * self._averaging
         offset_s = self._grid_s - self._script_zero_s
         t_s = offset_s + self._period_s * np.arange(self._taken, self._taken + raws, dtype=float)
-        raw = self._rig.raw(t_s, self._period_s)
+        read = self._rig.raw(t_s, self._period_s)
+        raw = self._ailments.read(read, t_s)
         self._rig.person.forget(float(t_s[0]))
         sums = raw.reshape(samples, self._averaging, raw.shape[1]).sum(axis=1)
         kept = np.ones(samples, bool)
@@ -248,26 +265,28 @@ class SimulatedPod(PodOnCar):
         missed = int(np.count_nonzero(~kept)) * self._averaging
         self._overruns += missed
         self._fault(FaultCode.OVERRUN, POD_ITSELF, missed > 0)
-        self._fault(FaultCode.SENSOR_RANGE, 0, self._rig.chip.at_end(raw))
-        away = np.any(self._rig.away(t_s).reshape(samples, self._averaging), axis=1, keepdims=True)
-        linear = len(self._rig.chip.channels)
-        if linear < len(self._channels):
-            self._fault(FaultCode.SENSOR_MISSING, linear, bool(away[-1, 0]))
-        state = np.where(kept, 1 + away[:, 0], 0)
-        edges = np.flatnonzero(np.diff(state, prepend=-1, append=-1))
+        self._fault(FaultCode.SENSOR_RANGE, 0, self._rig.chip.at_end(read))
+        dropped = kept & self._ailments.dropped(t_s[:: self._averaging])
+        self._dropped += int(np.count_nonzero(dropped))
+        self._follow(float(t_s[-1]))
+        away = self._ailments.away(t_s).reshape(samples, self._averaging, -1)
+        away = np.asarray(away.any(axis=1))
+        first_linear = len(self._channels) - len(self._rig.linear.channels)
+        for row in range(first_linear, len(self._channels)):
+            self._fault(FaultCode.SENSOR_MISSING, row, bool(away[-1, row]))
+        masks = (~away * (1 << np.arange(away.shape[1]))).sum(axis=1) * (kept & ~dropped)
+        edges = np.flatnonzero(np.diff(masks, prepend=-1, append=-1))
+        every = (1 << away.shape[1]) - 1
         for first, end in pairwise(int(edge) for edge in edges):
-            if state[first]:
-                mask = self._all_but(linear) if state[first] == 2 else None
+            mask = int(masks[first])
+            if mask:
                 at = self._taken + first * self._averaging
-                self._send_samples(at, sums[first:end], mask)
+                self._send_samples(at, sums[first:end], None if mask == every else mask)
         self._taken += raws
 
-    def _all_but(self, away: int) -> int:
-        """Return the mask of all rows but one."""
-        return ((1 << len(self._channels)) - 1) & ~(1 << away)
-
     def _send_samples(self, first_raw: int, sums: IntArray, mask: int | None) -> None:
-        tick = (self._grid_tick + first_raw * self._period_ticks) % 2**32
+        tick = self._grid_tick + first_raw * self._period_ticks
+        tick = (tick + self._ailments.tick_error(self.scenario.pod.tick_hz)) % 2**32
         kept = np.concatenate(
             [
                 np.tile(np.arange(4) < sample_width(row.bits, self._averaging), row.axes)
@@ -298,6 +317,9 @@ class SimulatedPod(PodOnCar):
                 self._say_hello()
                 self._acknowledge(command, AckCode.OK)
             case Command.START:
+                if not self._channels:
+                    self._acknowledge(command, AckCode.BUSY)
+                    return
                 self._acknowledge(command, AckCode.OK)
                 if not self._streaming:
                     self._start(self.now_s)
@@ -321,7 +343,7 @@ class SimulatedPod(PodOnCar):
                 if self._streaming:
                     self._acknowledge(command, AckCode.BUSY)
                 else:
-                    self._send(SelfTestReply(command.token, (0,) * len(self._channels)))
+                    self._send(SelfTestReply(command.token, self._ailments.verdicts()))
             case Command.STATUS:
                 self._say_status()
                 self._acknowledge(command, AckCode.OK)

@@ -18,6 +18,7 @@ from knuckle.wire.commands import (
 from knuckle.wire.messages import AckCode
 from knuckle.wire.settings import Matrix, SettingsRecord, StoredCalibration, Vector
 
+_DAMAGED_AT = 100
 CALIBRATED_ON = 1767225600
 """2026-01-01 00:00 UTC: when every simulated pod was calibrated."""
 
@@ -31,6 +32,8 @@ class SettingsMemory:
     ----------
     record : SettingsRecord
         The settings in force.
+    damaged : bool
+        Whether what is kept makes no record.
     """
 
     def __init__(self, case: Case) -> None:
@@ -38,6 +41,10 @@ class SettingsMemory:
         pod = case.scenario.pod
         self.record = SettingsRecord(identity, pod.name, pod.baud, _calibration(case))
         self._bytes = bytearray(self.record.to_bytes())
+        self.damaged = case.scenario.faults.settings_lost.on
+        if self.damaged:
+            self._bytes[_DAMAGED_AT] ^= 0x10
+            self.record = SettingsRecord()
 
     def read(self, payload: bytes) -> tuple[int, bytes] | AckCode:
         """Answer a SETTINGS_READ: offset and bytes, or what is wrong with it."""
@@ -63,6 +70,7 @@ class SettingsMemory:
                 self.record = SettingsRecord.from_bytes(bytes(self._bytes))
             except PodError:
                 return AckCode.SETTINGS_FAULT
+            self.damaged = False
         return AckCode.OK
 
 
