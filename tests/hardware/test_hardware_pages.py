@@ -9,6 +9,8 @@ import pytest
 import typer.main
 
 from knuckle.cli.app import build
+from knuckle.wire.budget import least_averaging
+from knuckle.wire.messages import Channel, ChannelKind, Sensor
 from podplan.errors import PlanError
 from podplan.making import main
 from podplan.pages import bill, pages, pin_table, with_tables
@@ -169,6 +171,18 @@ def test_commands_in_the_pages_exist() -> None:
     for path in PAGES:
         named = set(re.findall(r"`knuckle ([a-z]+)", read(path)))
         assert named <= commands, f"{path.name} names {sorted(named - commands)}"
+
+
+def test_rates_by_bluetooth_are_those_of_the_line() -> None:
+    """Seven axes of 16 bits, 200 raw readings a second: the rule of docs/protocol.md."""
+    channels = [
+        Channel(ChannelKind.ACCELEROMETER, Sensor.MPU6050, 3, 16, 1.0, 0.0, 2.0, 0.0),
+        Channel(ChannelKind.GYRO, Sensor.MPU6050, 3, 16, 1.0, 0.0, 250.0, 0.0),
+        Channel(ChannelKind.TEMPERATURE, Sensor.MPU6050, 1, 16, 1.0, 0.0, 85.0, 0.0),
+    ]
+    slow, fast = (200 / least_averaging(baud, channels, 1250, 250_000) for baud in (9600, 115200))
+    page = " ".join(read(HARDWARE / "assembly" / "10-battery-and-bluetooth.md").split())
+    assert f"about {slow:.0f} samples a second of an MPU-6050, 115200 all {fast:.0f}" in page
 
 
 @pytest.mark.parametrize(
