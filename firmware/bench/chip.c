@@ -13,6 +13,7 @@
 #include "line.h"
 #include "memory.h"
 #include "pins.h"
+#include "timers.h"
 
 #define MCUSR 0x54
 #define SMCR 0x53
@@ -135,6 +136,7 @@ bool chip_open(const char *elf, uint32_t seed)
     line_open();
     memory_open();
     analog_open();
+    timers_open();
     chip_power_on();
     return true;
 }

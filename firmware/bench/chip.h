@@ -29,6 +29,7 @@ enum remedy {
     REMEDY_UART_BAUD,        /* the rate is only computed when UBRR0L is written */
     REMEDY_UART_DEPTH,       /* the receiver holds 64 bytes instead of two */
     REMEDY_EEPROM_TIME,      /* a write is done at once */
+    REMEDY_TIMER_FLAGS,      /* a write to TIFR clears all flags, not those written as 1 */
     REMEDY_ADC_SCALE,        /* 1023 steps of whole millivolts, taken when ADCL is read */
     REMEDY_COUNT
 };

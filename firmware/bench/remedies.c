@@ -4,7 +4,8 @@
 
 static const char *const names[REMEDY_COUNT] = {
     "twi-write-status", "twi-twint",  "twi-time",    "uart-bits",
-    "uart-baud",        "uart-depth", "eeprom-time", "adc-scale",
+    "uart-baud",        "uart-depth", "eeprom-time", "timer-flags",
+    "adc-scale",
 };
 static bool left_out[REMEDY_COUNT];
 

@@ -202,6 +202,19 @@ static void analog(void)
     line("band_gap_value", ADC);
 }
 
+/* Taking one flag of a timer back leaves the others. */
+static void flags(void)
+{
+    OCR1A = 100;
+    clock_start();
+    while (!(TIFR1 & _BV(TOV1))) {
+    }
+    TIFR1 = _BV(OCF1B);
+    line("flags_kept", (TIFR1 & (_BV(TOV1) | _BV(OCF1A))) == (_BV(TOV1) | _BV(OCF1A)));
+    TIFR1 = _BV(OCF1A);
+    line("flag_cleared", !(TIFR1 & _BV(OCF1A)));
+}
+
 int main(void)
 {
     UCSR0A = _BV(U2X0);
@@ -233,6 +246,9 @@ int main(void)
             break;
         case 'e':
             memory();
+            break;
+        case 'f':
+            flags();
             break;
         case 'a':
             analog();
