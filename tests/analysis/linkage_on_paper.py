@@ -59,3 +59,22 @@ def drawn_about(rng, given):
         draw(given.rise_mm),
         given.longer_left,
     )
+
+
+def readings(rng, wheel, steer_deg, rests, given, rate_hz):
+    """Draw what a pod sends of a sensor laid to the wheel, all errors as `given` states them.
+
+    Parameters
+    ----------
+    rests : list of (start_s, end_s, stop_deg)
+        Each has a play of its own; the departure from the straight line is that of the stop.
+    """
+    made = given.calibration
+    length = given.reach_mm.value + lengths(wheel, steer_deg, drawn_about(rng, given))
+    t_s = np.arange(length.size) / rate_hz
+    bends = {stop: made.scatter_mm * rng.normal() for *_, stop in rests}
+    for start_s, end_s, stop in rests:
+        held = (t_s >= start_s) & (t_s < end_s)
+        length[held] += bends[stop] + given.own_mm * rng.normal()
+    gain = made.gain + np.sqrt(made.covariance[0, 0]) * rng.normal()
+    return (length - made.offset_mm) / gain + rng.normal(0.0, 0.03, length.size)

@@ -23,14 +23,19 @@ sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
 
 import numpy as np
 
+from analysis.linkage_on_paper import Linkage, lengths, readings
 from analysis.paper_sweeps import block_of, outcome_of_block
 from analysis.wheel_on_paper import Wheel, drawn, heading_of, record, sweep_steer
+from knuckle.analysis.linear_source import LinearSource
 from knuckle.analysis.request import Request
 from knuckle.analysis.sweep_problem import build_problem
-from knuckle.estimate.priors import Priors
+from knuckle.estimate.linear import LinearCalibration
+from knuckle.estimate.linear_steer import LinearReadings, LinearSteer
+from knuckle.estimate.priors import Given, Priors
 from knuckle.estimate.solver import derivative
 from knuckle.estimate.turns import Turn
 from knuckle.estimate.wheel_model import Reading
+from knuckle.geometry.linkage import LinkageKind
 from knuckle.model.result import Quantity
 from knuckle.model.wheel import Wheel as Position
 
@@ -39,9 +44,29 @@ GYRO_DPS = 0.005
 MEAN_HOLD_S = 3.5 * 1.05
 MEAN_MOVE_S = 2.5 * 1.05
 
+WIRE = LinearSteer(
+    LinkageKind.WIRE,
+    Given(370.0, 5.0),
+    True,
+    Given(450.0, 2.0),
+    Given(90.0, 2.0),
+    Given(20.0, 10.0),
+    Given(0.0, 10.0),
+    calibration=LinearCalibration(
+        channel=1,
+        gain=5.0,
+        offset_mm=200.0,
+        covariance=np.diag([1e-4, 0.25]),
+        scatter_mm=0.2,
+        count=0,
+        valid_mm=(-np.inf, np.inf),
+    ),
+)
+AS_GIVEN = Linkage(lever=370.0, reach=450.0, angle=90.0, arm=20.0, rise=0.0)
+
 
 class Scenario(NamedTuple):
-    """What is fixed; steer in deg about the axis, `source` of steer: gyro, plates, cone."""
+    """What is fixed; steer in deg about the axis, `source` of steer: gyro, plates, wire, cone."""
 
     name: str
     wheel: str
@@ -60,6 +85,8 @@ SCENARIOS = (
     Scenario("seven stops", "LF", 6, 13, -3.0, (0, 10, 20, 0, -10, -20, 0)),
     Scenario("plates, no gyro", "LF", 5, 12, -1.5, (0, 20, 0, -20, 0), "plates"),
     Scenario("plates and gyro", "RF", 5, 12, -1.5, (0, 20, 0, -20, 0), "both"),
+    Scenario("wire, no gyro", "LF", 5, 12, -1.5, (0, 20, 0, -20, 0), "wire"),
+    Scenario("wire and gyro", "RF", 5, 12, -1.5, (0, 20, 0, -20, 0), "wire and gyro"),
     Scenario("cone alone", "LF", 6, 13, -1.5, (0, 20, 0, -20, 0), "cone"),
 )
 
@@ -68,16 +95,20 @@ def one_run(scenario: Scenario, seed: int) -> tuple[float, ...] | None:
     """Return the errors of camber, caster and SAI, deg; None if refused."""
     rng = np.random.default_rng([seed, len(scenario.name)])
     fixed = {"caster": scenario.caster, "sai": scenario.sai, "camber": scenario.camber}
-    with_gyro = scenario.source in ("gyro", "both")
+    with_gyro = scenario.source in ("gyro", "both", "wire and gyro")
     wheel = drawn(rng, name=scenario.wheel, pitch=0.0, has_gyro=with_gyro, **fixed)
-    steer, _ = sweep_steer(rng, scenario.stops)
+    steer, rests = sweep_steer(rng, scenario.stops)
     plates = None
     if scenario.source in ("plates", "both"):
         ends = (max(scenario.stops), min(scenario.stops))
         plates = tuple(abs(heading_of(wheel, end)) for end in ends)
         plates = tuple(angle + rng.normal(0, 0.3) for angle in plates)
-    block = block_of(record(wheel, steer, rng), wheel.rate_hz)
-    outcome = outcome_of_block(block, wheel, plates_deg=plates)
+    columns = record(wheel, steer, rng)
+    linear = WIRE if "wire" in scenario.source else None
+    if linear is not None:
+        columns["linear_mm"] = readings(rng, wheel, steer, rests, linear, wheel.rate_hz)
+    block = block_of(columns, wheel.rate_hz)
+    outcome = outcome_of_block(block, wheel, plates_deg=plates, linear=linear)
     if outcome.refused is not None:
         return None
     truth = {
@@ -95,9 +126,9 @@ def bound_deg(scenario: Scenario) -> np.ndarray:
     rng = np.random.default_rng(0)
     at = [record(wheel, np.full(3, float(stop)), rng) for stop in scenario.stops]
     noise = np.eye(3) * ACCEL_G**2 / 2 / MEAN_HOLD_S
-    readings = [Reading(np.array([c["ax_g"][1], c["ay_g"][1], c["az_g"][1]]), noise) for c in at]
+    ups = [Reading(np.array([c["ax_g"][1], c["ay_g"][1], c["az_g"][1]]), noise) for c in at]
     turns = []
-    if scenario.source in ("gyro", "both"):
+    if scenario.source in ("gyro", "both", "wire and gyro"):
         path = [record(wheel, np.linspace(a, b, 201), rng) for a, b in pairwise(scenario.stops)]
         rate_var = GYRO_DPS**2 / 2
         bias_var = rate_var / MEAN_HOLD_S
@@ -110,8 +141,13 @@ def bound_deg(scenario: Scenario) -> np.ndarray:
     if scenario.source in ("plates", "both"):
         ends = (max(scenario.stops), min(scenario.stops))
         plates = tuple(abs(heading_of(wheel, end)) for end in ends)
+    linear = None
+    if "wire" in scenario.source:
+        sent = (lengths(wheel, np.array(scenario.stops), AS_GIVEN) + 50.0) / WIRE.gain
+        noise_mm = np.full(sent.size, 0.03 / np.sqrt(MEAN_HOLD_S * wheel.rate_hz))
+        linear = LinearSource(WIRE, LinearReadings(sent, noise_mm))
     request = Request(Position(scenario.wheel), Priors(), plates_deg=plates)
-    problem = build_problem(readings, turns, [True] * len(readings), request)
+    problem = build_problem(ups, turns, [True] * len(ups), request, linear)
     fit = problem.fit(Priors().roll_held_deg)
     gradients = derivative(fit.model.outputs, fit.solution.x)[:3]
     return np.sqrt([fit.solution.variance(g) for g in gradients])

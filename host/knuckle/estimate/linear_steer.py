@@ -118,8 +118,9 @@ class LinearSteer:
         )
 
     def to_json(self) -> dict[str, Any]:
-        """Return all of it as plain data, by name."""
-        return {name: _plain(value) for name, value in vars(self).items()}
+        """Return all of it that is in force as plain data, by name."""
+        idle = () if self.calibration is None else ("gain_percent", "curve_mm")
+        return {name: _plain(value) for name, value in vars(self).items() if name not in idle}
 
 
 def _plain(value: Any) -> Any:
