@@ -32,7 +32,7 @@ void kn_caliper_reset(kn_caliper *c, uint32_t tick_hz)
     c->stale_ticks = tick_hz / 1000u * KN_CALIPER_STALE_MS;
 }
 
-uint8_t kn_caliper_on_edge(kn_caliper *c, uint32_t tick, uint8_t data)
+void kn_caliper_on_edge(kn_caliper *c, uint32_t tick, uint8_t data)
 {
     uint32_t silence = tick - c->edge_tick;
     c->edge_tick = tick;
@@ -55,10 +55,9 @@ uint8_t kn_caliper_on_edge(kn_caliper *c, uint32_t tick, uint8_t data)
     if (c->bits < PACKET_BITS) {
         c->word = c->word >> 1 | (data != 0 ? TOP_BIT : 0);
         c->bits++;
-        return 1;
+    } else {
+        c->bits = NO_GOOD;
     }
-    c->bits = NO_GOOD;
-    return 0;
 }
 
 /* Value of a packet in 0.0001 mm; whether it is possible. */

@@ -10,9 +10,6 @@
 #include "channel.h"
 #include "flash.h"
 
-/* How long the line is left alone once it chatters. */
-#define KN_CALIPER_PAUSE_MS 20
-
 enum {
     KN_CALIPER_SILENCE_US = 1000, /* a longer silence of the clock separates packets */
     KN_CALIPER_SHORTEST_US = 40,  /* clock edges closer together are chatter */
@@ -52,9 +49,8 @@ void kn_caliper_reset(kn_caliper *c, uint32_t tick_hz);
 
 /* [isr] The edge of the clock at which data is valid has come at `tick`; `data` is the bit as
  * the caliper means it, 0 or 1 (the port knows of level shifters). Short: some 130 instructions
- * of an 8-bit machine. 0 if the line chatters (edges too close, or more than a packet has): the
- * port then stops listening for KN_CALIPER_PAUSE_MS; else 1. */
-uint8_t kn_caliper_on_edge(kn_caliper *c, uint32_t tick, uint8_t data);
+ * of an 8-bit machine. */
+void kn_caliper_on_edge(kn_caliper *c, uint32_t tick, uint8_t data);
 
 /* The value shown by the caliper now, in 0.0001 mm, from the last good packet.
  * KN_OK with `*value` set; KN_E_NO_ANSWER if there was none in the last second. Packets with a

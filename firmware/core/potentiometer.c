@@ -10,9 +10,3 @@ const kn_channel kn_potentiometer_channel KN_FLASH = {
     .full_scale = 100.0f,
     .noise_density = 0.0f,
 };
-
-uint8_t kn_potentiometer_at_end(uint16_t reading)
-{
-    return reading < KN_POTENTIOMETER_CONVERSIONS ||
-           reading > KN_POTENTIOMETER_LARGEST - KN_POTENTIOMETER_CONVERSIONS;
-}

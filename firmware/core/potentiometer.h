@@ -16,8 +16,4 @@ enum {
  * host calibrates it against known lengths. */
 extern const kn_channel kn_potentiometer_channel KN_FLASH;
 
-/* Whether a reading (sum of the conversions) lies at an end of the travel, where the wiper may
- * have run out of its track. */
-uint8_t kn_potentiometer_at_end(uint16_t reading);
-
 #endif
