@@ -45,6 +45,16 @@ HELLO_STREAMING_S: Final = 5.0
 STATUS_S: Final = 1.0
 _FASTEST_HZ = 1000.0
 _NEVER = math.inf
+_WITHOUT_PAYLOAD = frozenset(
+    {
+        Command.HELLO,
+        Command.START,
+        Command.STOP,
+        Command.CLOCK,
+        Command.SELF_TEST,
+        Command.STATUS,
+    }
+)
 
 
 class SimulatedPod(PodOnCar):
@@ -311,6 +321,9 @@ class SimulatedPod(PodOnCar):
             kind = Command(command.command)
         except ValueError:
             self._acknowledge(command, AckCode.UNKNOWN_COMMAND)
+            return
+        if kind in _WITHOUT_PAYLOAD and command.payload:
+            self._acknowledge(command, AckCode.BAD_LENGTH)
             return
         match kind:
             case Command.HELLO:
