@@ -49,11 +49,16 @@ typedef struct kn_port {
 
     /* [isr] The tick now: 32 bit, wrapping. */
     uint32_t (*now)(void *self);
-    /* [isr] Call kn_pod_on_due(pod, tick) when now() reaches `tick`; one alarm at a time, a
-     * new one replaces the old. A tick already past (by less than 2^31) fires at once. */
+    /* [isr] Call kn_pod_on_due(pod, tick) when now() reaches `tick`, or a little before, if by
+     * that due_wait() ends in time; one alarm at a time, a new one replaces the old. A tick
+     * already past (by less than 2^31) fires at once. */
     void (*due_at)(void *self, uint32_t tick);
     /* [isr] No alarm. */
     void (*due_off)(void *self);
+    /* [isr] In kn_pod_on_due() only, once, right before what is to start at the due tick: wait
+     * for that tick, some tens of microseconds at most. Returns the tick now, which is that one
+     * unless it is past. */
+    uint32_t (*due_wait)(void *self);
 
     /* [isr] Begin a transfer. KN_OK, or KN_E_BUSY while another one runs. kn_pod_on_transfer()
      * must not come before it has returned. */

@@ -67,6 +67,7 @@ void kn_clock_open(void);
 uint32_t kn_clock_now(void *self);
 void kn_clock_due_at(void *self, uint32_t tick);
 void kn_clock_due_off(void *self);
+uint32_t kn_clock_due_wait(void *self);
 
 /* bus.c: 400 kHz. */
 void kn_bus_open(void);

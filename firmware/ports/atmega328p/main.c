@@ -29,6 +29,7 @@ kn_port kn_board_port = {
     .now = kn_clock_now,
     .due_at = kn_clock_due_at,
     .due_off = kn_clock_due_off,
+    .due_wait = kn_clock_due_wait,
     .bus_start = kn_bus_start,
     .bus_recover = kn_bus_recover,
     .analog_start = kn_analog_start,

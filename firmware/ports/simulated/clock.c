@@ -125,4 +125,5 @@ void sim_wire_clock(kn_port *port)
     port->now = now;
     port->due_at = due_at;
     port->due_off = due_off;
+    port->due_wait = now; /* it is called in time */
 }
