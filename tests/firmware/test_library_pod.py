@@ -10,6 +10,7 @@ import pytest
 
 from firmware.core_library import MS, Board, core, of_type
 from knuckle.wire import commands
+from knuckle.wire.crc import crc16
 from knuckle.wire.messages import (
     Ack,
     AckCode,
@@ -71,6 +72,12 @@ def read_settings(board: Board) -> bytes:
 def record_named(name: str, baud: int = 115200) -> bytes:
     base = SettingsRecord(identity=bytes(range(1, 9)), name=name)
     return dataclasses.replace(base, baud=baud).to_bytes()
+
+
+def filled(record: bytes, byte: int) -> bytes:
+    """Return a record whose calibration, which is nothing to the pod, is all that byte."""
+    body = record[:44] + bytes([byte]) * 180 + record[224:254]
+    return body + crc16(body).to_bytes(2, "big")
 
 
 @pytest.mark.parametrize(
@@ -234,8 +241,11 @@ def test_settings_come_back_after_power_was_off() -> None:
 
 
 def test_power_lost_at_every_byte_of_a_settings_write() -> None:
-    """The old record or the new one, whole; whatever the torn byte became."""
-    old, new = record_named("old"), record_named("new")
+    """The old record or the new one, whole; whatever the torn byte became.
+
+    The two differ in nearly every byte, since a pod need not write what is there already.
+    """
+    old, new = filled(record_named("old"), 0x15), filled(record_named("new"), 0x6A)
     with Board() as board:
         board.start()
         board.run(1.5)
