@@ -12,6 +12,7 @@ static volatile uint8_t edges;
 static volatile uint8_t edge_bits;
 static volatile uint8_t due_came;
 static volatile uint32_t due_late;
+static volatile uint32_t due_early;
 static volatile uint8_t transfers;
 static volatile uint16_t analog_sum;
 static volatile uint8_t analog_came;
@@ -77,6 +78,8 @@ static int32_t carry_out(uint8_t letter, uint32_t value)
         return 0;
     case 'd':
         return due_came ? (int32_t)due_late : -1;
+    case 'a':
+        return (int32_t)due_early;
     case 'L':
         port->light(port->self, (uint8_t)value);
         return 0;
@@ -127,7 +130,8 @@ uint8_t kn_pod_step(kn_pod *pod)
 void kn_pod_on_due(kn_pod *pod, uint32_t tick)
 {
     (void)pod;
-    due_late = port->now(port->self) - tick;
+    due_early = tick - port->now(port->self);
+    due_late = port->due_wait(port->self) - tick;
     due_came++;
 }
 

@@ -88,9 +88,11 @@ def test_the_alarm_comes_at_its_tick(probe: Probe, ahead: int) -> None:
         assert probe.ask("d", wait_s=0.002) == -1
     probe.bench.run_s(ahead / 250_000)
     late_ticks = probe.ask("d")
-    # The handler reads the clock some 6 us after the match. What is due at once comes when all
-    # this has been computed, two ticks later.
-    assert 0 <= late_ticks <= (8 if ahead < 10 else 3)
+    # What is due at once comes when that has been computed, two ticks later.
+    assert 0 <= late_ticks <= (10 if ahead < 10 else 1 if ahead == 10 else 0)
+    if ahead > 1000:
+        # the core is called early, to prepare what it starts: port.h, due_wait()
+        assert 5 <= probe.ask("a") <= 12
 
 
 def test_an_alarm_in_the_past_comes_at_once_and_only_once(probe: Probe) -> None:
