@@ -19,7 +19,7 @@ static uint8_t position;
 static uint8_t recovering;
 
 /* Also lets a transfer go on, as it takes the interrupt flag back. */
-static inline void control(uint8_t bits)
+KN_INLINE void control(uint8_t bits)
 {
     TWCR = (uint8_t)((1 << TWINT) | (1 << TWEN) | bits);
 }
@@ -56,81 +56,70 @@ int8_t kn_bus_start(void *self, kn_transfer *transfer)
     return result;
 }
 
-static void finish(kn_transfer *transfer, int8_t status)
-{
-    running = NULL;
-    transfer->status = status;
-    kn_wake();
-    kn_pod_on_transfer(&kn_board_pod);
-}
-
-/* The next byte is acknowledged unless it is the last one wanted. */
-static void await_byte(const kn_transfer *transfer)
-{
-    const uint8_t more = (uint8_t)(position + 1) < transfer->in_length;
-    control(more ? (1 << TWIE) | (1 << TWEA) : (1 << TWIE));
-}
-
-static void stop_with(kn_transfer *transfer, int8_t status)
-{
-    control(1 << TWSTO);
-    finish(transfer, status);
-}
-
 ISR(TWI_vect)
 {
     kn_transfer *const transfer = running;
+    uint8_t next = 1 << TWIE;
+    int8_t result = KN_PENDING;
+    uint8_t receiving = 0;
     if (transfer == NULL) {
         control(1 << TWSTO);
         return;
     }
+    const uint8_t address = (uint8_t)(transfer->address << 1);
     switch (TW_STATUS) {
     case TW_START:
-        TWDR = (uint8_t)((transfer->address << 1) |
-                         (transfer->out_length == 0 && transfer->in_length != 0 ? TW_READ : TW_WRITE));
-        control(1 << TWIE);
-        return;
+        TWDR = transfer->out_length == 0 && transfer->in_length != 0 ? address | TW_READ : address;
+        break;
     case TW_REP_START:
-        TWDR = (uint8_t)((transfer->address << 1) | TW_READ);
-        control(1 << TWIE);
-        return;
+        TWDR = address | TW_READ;
+        break;
     case TW_MT_SLA_ACK:
     case TW_MT_DATA_ACK:
         if (position < transfer->out_length) {
             TWDR = transfer->out[position++];
-            control(1 << TWIE);
         } else if (transfer->in_length != 0) {
             position = 0;
-            control((1 << TWSTA) | (1 << TWIE));
+            next = (1 << TWSTA) | (1 << TWIE);
         } else {
-            stop_with(transfer, KN_OK);
+            result = KN_OK;
         }
-        return;
-    case TW_MR_SLA_ACK:
-        await_byte(transfer);
-        return;
+        break;
     case TW_MR_DATA_ACK:
         transfer->in[position++] = TWDR;
-        await_byte(transfer);
-        return;
+        receiving = 1;
+        break;
+    case TW_MR_SLA_ACK:
+        receiving = 1;
+        break;
     case TW_MR_DATA_NACK:
         transfer->in[position] = TWDR;
-        stop_with(transfer, KN_OK);
-        return;
+        result = KN_OK;
+        break;
     case TW_MT_SLA_NACK:
     case TW_MR_SLA_NACK:
-        stop_with(transfer, KN_E_NO_ANSWER);
-        return;
+        result = KN_E_NO_ANSWER;
+        break;
     case TW_MT_DATA_NACK:
-        stop_with(transfer, KN_E_NACK);
-        return;
-    case TW_MT_ARB_LOST:
-        control(0);
-        finish(transfer, KN_E_BUS);
-        return;
-    default:
-        stop_with(transfer, KN_E_BUS);
-        return;
+        result = KN_E_NACK;
+        break;
+    default: /* arbitration lost or an illegal state, in both of which the STOP is harmless */
+        result = KN_E_BUS;
+        break;
+    }
+    /* A byte is acknowledged unless it is the last one wanted. */
+    if (receiving && (uint8_t)(position + 1) < transfer->in_length) {
+        next = (1 << TWIE) | (1 << TWEA);
+    }
+    if (result != KN_PENDING) {
+        next = 1 << TWSTO;
+    }
+    control(next);
+    if (result != KN_PENDING) {
+        running = NULL;
+        transfer->status = result;
+        kn_wake();
+        kn_pod_on_transfer(&kn_board_pod);
     }
 }
 

@@ -8,7 +8,6 @@ enum { LEAD = 11 };
 
 static volatile uint16_t overflows;
 static uint32_t alarm_tick;
-static uint8_t alarm_set;
 
 void kn_clock_open(void)
 {
@@ -40,43 +39,25 @@ uint32_t kn_clock_now(void *self)
     return tick;
 }
 
-/* With interrupts off. The comparator sees 16 bits, so it is armed once the alarm lies within
- * one turn of the timer. It is set no nearer than two ticks ahead: a match at the tick at which
- * it is written may be missed. */
-static void arm_locked(void)
-{
-    const uint32_t call_tick = alarm_tick - LEAD;
-    const uint32_t ahead = call_tick - now_locked();
-    if (ahead >= 0x10000u && ahead < 0x80000000u) {
-        return;
-    }
-    if (ahead < 2 || ahead >= 0x80000000u) {
-        OCR1A = (uint16_t)(TCNT1 + 2u);
-    } else {
-        OCR1A = (uint16_t)call_tick;
-    }
-    TIFR1 = 1 << OCF1A;
-    kn_set(&TIMSK1, 1 << OCIE1A);
-}
-
+/* The comparator sees 16 bits: an alarm lies less than one turn of the timer, 262 ms, ahead. It is
+ * set no nearer than two ticks: a match at the tick at which it is written may be missed. */
 void kn_clock_due_at(void *self, uint32_t tick)
 {
     (void)self;
     const uint8_t before = kn_irq_off();
-    kn_clear(&TIMSK1, 1 << OCIE1A);
+    const uint16_t call_tick = (uint16_t)(tick - LEAD);
+    const int32_t ahead = (int32_t)(tick - LEAD - now_locked());
     alarm_tick = tick;
-    alarm_set = 1;
-    arm_locked();
+    OCR1A = ahead < 2 ? (uint16_t)(TCNT1 + 2u) : call_tick;
+    TIFR1 = 1 << OCF1A;
+    TIMSK1 = (1 << TOIE1) | (1 << OCIE1A);
     kn_irq_restore(before);
 }
 
 void kn_clock_due_off(void *self)
 {
     (void)self;
-    const uint8_t before = kn_irq_off();
-    kn_clear(&TIMSK1, 1 << OCIE1A);
-    alarm_set = 0;
-    kn_irq_restore(before);
+    TIMSK1 = 1 << TOIE1;
 }
 
 uint32_t kn_clock_due_wait(void *self)
@@ -92,8 +73,7 @@ uint32_t kn_clock_due_wait(void *self)
 
 ISR(TIMER1_COMPA_vect)
 {
-    kn_clear(&TIMSK1, 1 << OCIE1A);
-    alarm_set = 0;
+    TIMSK1 = 1 << TOIE1;
     kn_wake();
     kn_pod_on_due(&kn_board_pod, alarm_tick);
 }
@@ -101,9 +81,6 @@ ISR(TIMER1_COMPA_vect)
 ISR(TIMER1_OVF_vect)
 {
     overflows++;
-    if (alarm_set && !(TIMSK1 & (1 << OCIE1A))) {
-        arm_locked();
-    }
 }
 
 ISR(TIMER2_OVF_vect)

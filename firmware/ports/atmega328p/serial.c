@@ -2,13 +2,13 @@
 #include "board.h"
 #include "pin_access.h"
 
+#include <avr/pgmspace.h>
+
 enum {
     SEND_SIZE = 420, /* port.h says why */
     TAKE_SIZE = 64,  /* a power of two: 5.5 ms at 115200 baud */
     TAKE_MASK = TAKE_SIZE - 1
 };
-#define SLOWEST_BAUD 9600ul
-#define FASTEST_BAUD 115200ul
 
 static uint8_t send_ring[SEND_SIZE];
 static uint16_t send_head; /* the main loop's */
@@ -20,34 +20,39 @@ static uint8_t take_ring[TAKE_SIZE];
 static volatile uint8_t take_head; /* the interrupt's */
 static volatile uint8_t take_tail; /* the main loop's */
 
-static uint16_t divisor_wanted;
+static uint8_t divisor_wanted;
 static volatile uint8_t divisor_waits;
 
-/* The nearest divisor for the doubled-speed line clock F_CPU / 8 / (divisor + 1); 0 if none
- * comes within 2.5 %. */
-static uint16_t divisor_for(uint32_t baud)
+/* Rates with their divisors for the doubled-speed line clock, F_CPU / 8 / (divisor + 1): all
+ * within 2.2 %. */
+static const struct {
+    uint16_t baud_100;
+    uint8_t divisor;
+} rates[] PROGMEM = {{1152, 16}, {576, 34}, {384, 51}, {192, 103}, {96, 207}};
+enum { FASTEST_DIVISOR = 16 };
+_Static_assert(F_CPU == 16000000UL, "the divisors are for 16 MHz");
+
+/* 0 if there is none. */
+static uint8_t divisor_for(uint32_t baud)
 {
-    const uint32_t line_hz = F_CPU / 8;
-    if (baud < SLOWEST_BAUD || baud > FASTEST_BAUD) {
-        return 0;
+    for (uint8_t i = 0; i < sizeof rates / sizeof rates[0]; i++) {
+        if (baud == pgm_read_word(&rates[i].baud_100) * 100ul) {
+            return pgm_read_byte(&rates[i].divisor);
+        }
     }
-    const uint16_t count = (uint16_t)((line_hz + baud / 2) / baud);
-    const uint32_t made = count * baud;
-    const uint32_t off = made > line_hz ? made - line_hz : line_hz - made;
-    return off * 40 <= made ? (uint16_t)(count - 1) : 0;
+    return 0;
 }
 
-static void set_divisor_locked(uint16_t divisor)
+static void set_divisor_locked(uint8_t divisor)
 {
     UCSR0A = 1 << U2X0;
-    UBRR0H = (uint8_t)(divisor >> 8);
-    UBRR0L = (uint8_t)divisor;
+    UBRR0L = divisor; /* its upper half is 0 */
 }
 
 void kn_serial_open(void)
 {
     kn_set(kn_port_RXD(), KN_BIT_RXD); /* an open input would bring noise as bytes */
-    set_divisor_locked(divisor_for(FASTEST_BAUD));
+    set_divisor_locked(FASTEST_DIVISOR);
     UCSR0C = (1 << UCSZ01) | (1 << UCSZ00);
     UCSR0B = (1 << RXCIE0) | (1 << RXEN0) | (1 << TXEN0);
 }
@@ -55,7 +60,7 @@ void kn_serial_open(void)
 int8_t kn_serial_set_baud(void *self, uint32_t baud)
 {
     (void)self;
-    const uint16_t divisor = divisor_for(baud);
+    const uint8_t divisor = divisor_for(baud);
     if (divisor == 0) {
         return KN_E_VALUE;
     }
