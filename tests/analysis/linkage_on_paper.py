@@ -10,7 +10,7 @@ from scipy.spatial.transform import Rotation
 
 @dataclass
 class Linkage:
-    """The linkage as it truly is: mm and deg, in the words of docs/measurement.md, section 8."""
+    """The linkage as it truly is: mm and deg, in the words of docs/measurement.md, section 10."""
 
     kind: str = "wire"
     lever: float = 370.0

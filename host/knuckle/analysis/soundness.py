@@ -133,7 +133,7 @@ def _held_or_free(
                 "BRAKE_NOT_HELD",
                 f"The wheel, or the pod about its axle, turned by about {roll.span_deg:.1f} deg "
                 "while it was steered: most likely the foot brake was not held firmly; or the "
-                "steering axis itself moves with steer, or a plate angle is wrong. The roll was "
+                "steering axis itself moves with steer, or a typed figure is wrong. The roll was "
                 "set free, and inclination is less certain.",
             ),
         ),
@@ -145,7 +145,7 @@ def _check_roll(fit: FitFunction, priors: Priors, sources: Sources, free: Fit, r
     if not sources.gyro:
         raise _no_gyro(
             f"The wheel seems to have rolled by about {roll.span_deg:.1f} deg while it was "
-            "steered, or a plate angle is wrong."
+            "steered, or a typed figure is wrong."
         )
     if roll.span_deg > LARGEST_ROLL_DEG:
         raise MeasurementRefused(
@@ -172,7 +172,7 @@ def _no_gyro(what: str) -> MeasurementRefused:
         "BRAKE_NOT_HELD",
         what,
         "Without a gyro, left and right cannot be told apart on a wheel that rolls.",
-        "Hold the foot brake, check the plate angles and the mount, and sweep again.",
+        "Hold the foot brake, check what was typed and the mount, and sweep again.",
     )
 
 

@@ -45,12 +45,16 @@ class LinearAngles(LiveAngles):
     def push(self, block: Block) -> None:
         """Take new samples."""
         super().push(block)
-        if block.linear_mm is None or self._channel >= block.linear_mm.shape[1]:
+        if not len(block):
             return
-        for t_s, mm in zip(block.t_s, block.linear_mm[:, self._channel], strict=True):
-            if np.isfinite(mm):
-                self._lengths.append((float(t_s), float(mm)))
-        while self._lengths and self._lengths[0][0] < self._lengths[-1][0] - RATE_OVER_S:
+        if block.linear_mm is not None and self._channel < block.linear_mm.shape[1]:
+            reading = block.linear_mm[:, self._channel]
+            known = np.isfinite(reading)
+            pairs = zip(block.t_s[known].tolist(), reading[known].tolist(), strict=True)
+            self._lengths.extend(pairs)
+        # Old readings of a sensor that is away are no angle of now.
+        now_s = float(block.t_s[-1])
+        while self._lengths and self._lengths[0][0] < now_s - RATE_OVER_S:
             self._lengths.popleft()
 
     def rested(self, rest: Rest) -> None:
