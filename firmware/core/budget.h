@@ -24,13 +24,13 @@ uint8_t kn_sample_width(uint8_t bits, uint16_t averaging);
 /* Bytes of one sample of the rows in `mask`; 0 if a sum needs more than 32 bits. */
 uint8_t kn_sample_bytes(const kn_shape *shape, uint8_t mask, uint16_t averaging);
 
-/* Samples in one frame: what fits into `room` bytes, or 0.2 s, but at least 1 and at most 255. */
-uint8_t kn_samples_per_frame(uint8_t sample_bytes, uint8_t room, uint16_t averaging,
-                             uint32_t raw_period, uint32_t tick_hz);
+/* Readings that are made in 0.2 s, the longest that a frame may take to fill. */
+uint16_t kn_readings_in_frame_time(uint32_t raw_period, uint32_t tick_hz);
 
-/* Whether a line of `baud` carries all rows at this averaging. */
-uint8_t kn_line_carries(const kn_shape *shape, uint32_t baud, uint16_t averaging,
-                        uint32_t raw_period, uint32_t tick_hz);
+/* Samples in one frame: what fits into `room` bytes, or what is made in 0.2 s, but at least 1 and
+ * at most 255. */
+uint8_t kn_samples_per_frame(uint8_t sample_bytes, uint8_t room, uint16_t averaging,
+                             uint16_t readings_in_frame_time);
 
 /* The smallest averaging from 1 to KN_AVERAGING_LARGEST that the line carries; 0 if none. A table
  * without rows needs 1. */

@@ -3,6 +3,7 @@
 #include "access.h"
 #include "bytes.h"
 #include "errors.h"
+#include "flash.h"
 #include "pod.h"
 #include "rates.h"
 #include "reports.h"
@@ -59,40 +60,48 @@ static void acknowledge(kn_pod *pod, uint8_t code)
     spend(pod, kn_send_ack(pod, token_of(pod), type_of(pod), code));
 }
 
-/* Room that the longest reply to the waiting command may take. */
+/* What a command needs: the length of its arguments, and the room that its reply may take.
+ * SETTINGS_WRITE takes any length from 3 to 130. */
+typedef struct need {
+    uint8_t length;
+    uint8_t room;
+} need;
+
+enum { WITH_HELLO = 0xFF, ANY_LENGTH = 0xFF };
+
+static const need needs[] KN_FLASH = {
+    /* HELLO */ {0, WITH_HELLO},
+    /* START */ {0, WITH_HELLO},
+    /* STOP */ {0, ACK_BYTES},
+    /* SET_RATE */ {SET_RATE_BYTES, WITH_HELLO},
+    /* SETTINGS_READ */ {READ_BYTES, SETTINGS_DATA_BYTES},
+    /* SETTINGS_WRITE */ {ANY_LENGTH, ACK_BYTES},
+    /* CLOCK */ {0, CLOCK_BYTES},
+    /* CUE */ {CUE_BYTES, ACK_BYTES},
+    /* SELF_TEST */ {0, ACK_BYTES},
+    /* STATUS */ {0, STATUS_BYTES + ACK_BYTES},
+};
+
+static uint8_t known(const kn_pod *pod)
+{
+    return type_of(pod) <= KN_COMMAND_STATUS;
+}
+
 static uint16_t reply_bytes(const kn_pod *pod)
 {
-    switch (type_of(pod)) {
-    case KN_COMMAND_HELLO:
-    case KN_COMMAND_START:
-    case KN_COMMAND_SET_RATE:
-        return (uint16_t)(kn_hello_bytes(pod) + ACK_BYTES);
-    case KN_COMMAND_SETTINGS_READ:
-        return SETTINGS_DATA_BYTES;
-    case KN_COMMAND_STATUS:
-        return STATUS_BYTES + ACK_BYTES;
-    case KN_COMMAND_CLOCK:
-        return CLOCK_BYTES;
-    default:
+    if (!known(pod)) {
         return ACK_BYTES;
     }
+    uint8_t room = kn_flash_byte(&needs[type_of(pod) - KN_COMMAND_FIRST].room);
+    return (uint16_t)(room == WITH_HELLO ? kn_hello_bytes(pod) + ACK_BYTES : room);
 }
 
 static uint8_t length_good(const kn_pod *pod)
 {
     uint8_t length = arguments_length(pod);
-    switch (type_of(pod)) {
-    case KN_COMMAND_SET_RATE:
-        return length == SET_RATE_BYTES;
-    case KN_COMMAND_SETTINGS_READ:
-        return length == READ_BYTES;
-    case KN_COMMAND_SETTINGS_WRITE:
-        return length > WRITE_HEAD && length <= WRITE_HEAD + KN_SETTINGS_PIECE;
-    case KN_COMMAND_CUE:
-        return length == CUE_BYTES;
-    default:
-        return length == 0;
-    }
+    uint8_t needed = kn_flash_byte(&needs[type_of(pod) - KN_COMMAND_FIRST].length);
+    return needed == ANY_LENGTH ? length > WRITE_HEAD && length <= WRITE_HEAD + KN_SETTINGS_PIECE
+                                : length == needed;
 }
 
 static void hello(kn_pod *pod)
@@ -204,14 +213,9 @@ static void carry_out(kn_pod *pod)
     }
 }
 
-static uint8_t known(uint8_t type)
-{
-    return type <= KN_COMMAND_STATUS;
-}
-
 static void begin(kn_pod *pod)
 {
-    if (!known(type_of(pod))) {
+    if (!known(pod)) {
         acknowledge(pod, KN_ACK_UNKNOWN_COMMAND);
     } else if (!length_good(pod)) {
         acknowledge(pod, KN_ACK_BAD_LENGTH);

@@ -12,13 +12,12 @@ typedef struct step {
 
 #define LENGTH_MS 10
 
-enum { PAUSE, LOW, MIDDLE, HIGH, TOP };
+enum { PAUSE, LOW, MIDDLE, HIGH, TOP, TONES };
 
-/* A fifth, a fourth and a third above each other, where small piezo buzzers are loud. */
-#define LOW_HZ 1047
-#define MIDDLE_HZ 1568
-#define HIGH_HZ 2093
-#define TOP_HZ 2637
+/* A fifth, a fourth and a third apart, where small piezo buzzers are loud; by tens of
+ * hertz. */
+#define TONE_UNIT_HZ 10
+static const uint8_t tones[TONES] KN_FLASH = {0, 100, 150, 200, 250};
 
 /* Told apart without looking: going up is good, going down is not, a long low one is trouble. */
 static const step steps[] KN_FLASH = {
@@ -35,25 +34,10 @@ static const step steps[] KN_FLASH = {
 
 static const uint8_t first_step[KN_CUES] KN_FLASH = {0, 1, 3, 7, 11, 15, 20, 26, 30};
 
-static uint16_t tone_hz(uint8_t tone)
-{
-    switch (tone) {
-    case LOW:
-        return LOW_HZ;
-    case MIDDLE:
-        return MIDDLE_HZ;
-    case HIGH:
-        return HIGH_HZ;
-    case TOP:
-        return TOP_HZ;
-    default:
-        return 0;
-    }
-}
-
 static void sound(const kn_cues *c, uint8_t tone)
 {
-    c->port->tone(c->port->self, tone_hz(tone));
+    uint16_t hz = (uint16_t)(kn_flash_byte(&tones[tone]) * TONE_UNIT_HZ);
+    c->port->tone(c->port->self, hz);
     c->port->light(c->port->self, tone != PAUSE);
 }
 

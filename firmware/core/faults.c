@@ -3,9 +3,9 @@
 #include <string.h>
 
 #define TENTH_MS 100
-#define SOON_GONE 10  /* tenths of a second */
-#define LONG_GONE 50
-#define TOLD_AGAIN 10
+#define SOON_GONE 11 /* tenths of a second, the one under way included */
+#define LONG_GONE 51
+#define TENTHS 10
 #define POD_PLACE_BIT 7
 
 void kn_faults_reset(kn_faults *f)
@@ -18,24 +18,24 @@ void kn_faults_set(kn_faults *f, uint8_t code, uint8_t places)
     f->standing[code] = places;
 }
 
-void kn_faults_change(kn_faults *f, uint8_t code, uint8_t places, uint8_t present)
+void kn_faults_raise(kn_faults *f, uint8_t code, uint8_t places)
 {
-    uint8_t others = (uint8_t)(f->standing[code] & ~places);
-    f->standing[code] = present ? (uint8_t)(others | places) : others;
+    f->standing[code] = (uint8_t)(f->standing[code] | places);
 }
+
+void kn_faults_clear(kn_faults *f, uint8_t code, uint8_t places)
+{
+    f->standing[code] = (uint8_t)(f->standing[code] & ~places);
+}
+
+/* The first three passing faults have codes in a row. */
+_Static_assert(KN_FAULT_OVERRUN - KN_FAULT_BUS == KN_PASSING_OVERRUN &&
+                   KN_FAULT_DROPPED - KN_FAULT_BUS == KN_PASSING_DROPPED,
+               "codes of passing faults are in a row");
 
 static uint8_t code_of(uint8_t passing)
 {
-    switch (passing) {
-    case KN_PASSING_BUS:
-        return KN_FAULT_BUS;
-    case KN_PASSING_OVERRUN:
-        return KN_FAULT_OVERRUN;
-    case KN_PASSING_DROPPED:
-        return KN_FAULT_DROPPED;
-    default:
-        return KN_FAULT_SENSOR_RANGE;
-    }
+    return passing < KN_PASSING_RANGE ? (uint8_t)(KN_FAULT_BUS + passing) : KN_FAULT_SENSOR_RANGE;
 }
 
 static uint8_t place_of(uint8_t passing)
@@ -43,32 +43,11 @@ static uint8_t place_of(uint8_t passing)
     return passing < KN_PASSING_RANGE ? KN_POD_PLACE : (uint8_t)(1u << (passing - KN_PASSING_RANGE));
 }
 
-static void happened(kn_faults *f, uint8_t passing, uint8_t tenths)
+void kn_faults_happened(kn_faults *f, uint8_t passing)
 {
-    kn_faults_change(f, code_of(passing), place_of(passing), 1);
-    f->left[passing] = (uint8_t)(tenths + 1);
-}
-
-void kn_faults_bus(kn_faults *f)
-{
-    happened(f, KN_PASSING_BUS, SOON_GONE);
-}
-
-void kn_faults_overrun(kn_faults *f)
-{
-    happened(f, KN_PASSING_OVERRUN, LONG_GONE);
-}
-
-void kn_faults_dropped(kn_faults *f)
-{
-    happened(f, KN_PASSING_DROPPED, LONG_GONE);
-}
-
-void kn_faults_range(kn_faults *f, uint8_t row)
-{
-    if (row < KN_RANGE_ROWS) {
-        happened(f, (uint8_t)(KN_PASSING_RANGE + row), SOON_GONE);
-    }
+    uint8_t long_lasting = passing == KN_PASSING_OVERRUN || passing == KN_PASSING_DROPPED;
+    kn_faults_raise(f, code_of(passing), place_of(passing));
+    f->left[passing] = long_lasting ? LONG_GONE : SOON_GONE;
 }
 
 void kn_faults_forget_rows(kn_faults *f)
@@ -84,20 +63,19 @@ void kn_faults_forget_rows(kn_faults *f)
 void kn_faults_tell_again(kn_faults *f)
 {
     memset(f->told, 0, sizeof f->told);
-    memset(f->quiet, 0, sizeof f->quiet);
+    f->quiet = 0;
 }
 
 static void pass_tenth(kn_faults *f)
 {
-    for (uint8_t code = 0; code < KN_FAULT_CODES; code++) {
-        if (f->quiet[code] > 0) {
-            f->quiet[code]--;
-        }
-    }
     for (uint8_t passing = 0; passing < KN_PASSING; passing++) {
         if (f->left[passing] > 0 && --f->left[passing] == 0) {
-            kn_faults_change(f, code_of(passing), place_of(passing), 0);
+            kn_faults_clear(f, code_of(passing), place_of(passing));
         }
+    }
+    if (++f->tenths == TENTHS) {
+        f->tenths = 0;
+        f->quiet = 0;
     }
 }
 
@@ -112,9 +90,10 @@ void kn_faults_pass(kn_faults *f, uint16_t elapsed_ms)
 
 uint8_t kn_faults_next(kn_faults *f, uint8_t *code, uint8_t *channel, uint8_t *present)
 {
-    for (uint8_t c = 0; c < KN_FAULT_CODES; c++) {
+    uint16_t quiet = f->quiet;
+    for (uint8_t c = 0; c < KN_FAULT_CODES; c++, quiet >>= 1) {
         uint8_t differs = (uint8_t)(f->standing[c] ^ f->told[c]);
-        if (differs == 0 || f->quiet[c] > 0) {
+        if (differs == 0 || (quiet & 1)) {
             continue;
         }
         uint8_t place = 0;
@@ -135,16 +114,17 @@ void kn_faults_told(kn_faults *f, uint8_t code, uint8_t channel)
     f->told[code] = (uint8_t)(f->told[code] ^ (1u << place));
     /* Rows that differ as well are told first; only then the code keeps quiet. */
     if (f->told[code] == f->standing[code]) {
-        f->quiet[code] = TOLD_AGAIN;
+        f->quiet = (uint16_t)(f->quiet | 1u << code);
     }
 }
 
-uint32_t kn_faults_bits(const kn_faults *f)
+uint16_t kn_faults_bits(const kn_faults *f)
 {
-    uint32_t bits = 0;
-    for (uint8_t code = 0; code < KN_FAULT_CODES; code++) {
-        if (f->standing[code]) {
-            bits |= (uint32_t)1 << code;
+    uint16_t bits = 0;
+    for (uint8_t code = KN_FAULT_CODES; code > 0; code--) {
+        bits = (uint16_t)(bits << 1);
+        if (f->standing[code - 1]) {
+            bits |= 1;
         }
     }
     return bits;

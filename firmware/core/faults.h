@@ -25,9 +25,10 @@ enum kn_passing {
 typedef struct kn_faults {
     uint8_t standing[KN_FAULT_CODES]; /* sets of places */
     uint8_t told[KN_FAULT_CODES];
-    uint8_t quiet[KN_FAULT_CODES];    /* tenths of a second until this code may be told again */
     uint8_t left[KN_PASSING];         /* tenths of a second until it goes */
     uint8_t ms;                       /* into the next tenth */
+    uint8_t tenths;                   /* into the next second */
+    uint16_t quiet;                   /* bit `code`: told in this second, not to be told again */
 } kn_faults;
 
 /* No faults. */
@@ -36,14 +37,14 @@ void kn_faults_reset(kn_faults *f);
 /* The set of places where this fault stands is now this one. */
 void kn_faults_set(kn_faults *f, uint8_t code, uint8_t places);
 
-/* The fault stands, or does not, at these places; others stay as they are. */
-void kn_faults_change(kn_faults *f, uint8_t code, uint8_t places, uint8_t present);
+/* The fault stands at these places too. */
+void kn_faults_raise(kn_faults *f, uint8_t code, uint8_t places);
 
-/* It has happened: BUS and RANGE then stand for 1 s, OVERRUN and DROPPED for 5 s. */
-void kn_faults_bus(kn_faults *f);
-void kn_faults_overrun(kn_faults *f);
-void kn_faults_dropped(kn_faults *f);
-void kn_faults_range(kn_faults *f, uint8_t row);
+/* The fault does not stand at these places. */
+void kn_faults_clear(kn_faults *f, uint8_t code, uint8_t places);
+
+/* A passing fault has happened: BUS and RANGE then stand for 1 s, OVERRUN and DROPPED for 5 s. */
+void kn_faults_happened(kn_faults *f, uint8_t passing);
 
 /* The rows mean something else from now on: their faults are gone. */
 void kn_faults_forget_rows(kn_faults *f);
@@ -55,13 +56,14 @@ void kn_faults_tell_again(kn_faults *f);
 void kn_faults_pass(kn_faults *f, uint16_t elapsed_ms);
 
 /* Find a fault to tell. Returns 1 with its code, channel (KN_WHOLE_POD for the pod) and whether
- * it is present; 0 if there is none. A code is told at most once a second each way. */
+ * it is present; 0 if there is none. A code is told at most once in
+ * each second. */
 uint8_t kn_faults_next(kn_faults *f, uint8_t *code, uint8_t *channel, uint8_t *present);
 
 /* What kn_faults_next() found has been sent. */
 void kn_faults_told(kn_faults *f, uint8_t code, uint8_t channel);
 
 /* Bit `code` for each fault that stands anywhere. */
-uint32_t kn_faults_bits(const kn_faults *f);
+uint16_t kn_faults_bits(const kn_faults *f);
 
 #endif

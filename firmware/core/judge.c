@@ -26,13 +26,14 @@ static void watch_accelerometer(kn_pod *pod, uint8_t rows, const int32_t *values
     }
     uint8_t changed = 0;
     for (uint8_t axis = 0; axis < 3; axis++) {
-        changed = (uint8_t)(changed | (values[axis] != j->last[axis]));
-        j->last[axis] = values[axis];
+        uint16_t low = (uint16_t)values[axis];
+        changed = (uint8_t)(changed | (low != j->last[axis]));
+        j->last[axis] = low;
     }
     if (changed) {
         j->same = 0;
         kn_faults_set(&pod->faults, KN_FAULT_SENSOR_STUCK, NO_ROWS);
-    } else if (j->same < pod->port->tick_hz / pod->raw_period) {
+    } else if (j->same < pod->rate_hz) {
         j->same++;
     } else {
         kn_faults_set(&pod->faults, KN_FAULT_SENSOR_STUCK, accelerometer);
@@ -43,10 +44,13 @@ static void watch_accelerometer(kn_pod *pod, uint8_t rows, const int32_t *values
 static void watch_range(kn_pod *pod, uint8_t rows, const int32_t *values)
 {
     for (uint8_t row = 0; row < pod->table.shape.rows && pod->table.shape.axes[row] == 3; row++) {
-        int32_t end = ((int32_t)1 << (pod->table.shape.bits[row] - 1)) - 1;
-        for (uint8_t axis = 0; axis < 3; axis++, values++) {
-            if ((rows & KN_BIT(row)) && (*values >= end || *values < -end)) {
-                kn_faults_range(&pod->faults, row);
+        uint32_t end = ((uint32_t)1 << (pod->table.shape.bits[row] - 1)) - 1;
+        uint8_t there = rows & kn_bit(row);
+        for (uint8_t axis = 0; axis < 3; axis++) {
+            int32_t value = *values++;
+            /* The lowest number is one further from 0 than the highest. */
+            if (there && (uint32_t)(value < 0 ? ~value : value) >= end) {
+                kn_faults_happened(&pod->faults, (uint8_t)(KN_PASSING_RANGE + row));
             }
         }
     }
@@ -80,13 +84,13 @@ uint8_t kn_judge_reading(kn_pod *pod, const kn_reading *reading, int32_t *values
     uint8_t rows = NO_ROWS;
     for (uint8_t part = 0; part < KN_PARTS; part++) {
         uint8_t good = 0;
-        uint8_t tried = (reading->tried & KN_BIT(part)) != 0;
+        uint8_t tried = (reading->tried & kn_bit(part)) != 0;
         if (part < KN_BUS_PARTS) {
             good = (uint8_t)(tried && judge_part(pod, reading, part, read));
         } else if (part == KN_PART_POTENTIOMETER) {
             good = tried && reading->status[part] == KN_OK;
             read[0] = reading->analog;
-        } else if (pod->table.parts & KN_BIT(part)) {
+        } else if (pod->table.parts & kn_bit(part)) {
             good = kn_inputs_take_caliper(pod, &read[0]);
         }
         if (good) {

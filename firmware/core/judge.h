@@ -11,7 +11,7 @@ struct kn_pod;
 
 typedef struct kn_judge {
     uint8_t failures[KN_BUS_PARTS]; /* readings lost one after the other */
-    int32_t last[3];                /* accelerometer, to see whether it is stuck */
+    uint16_t last[3];               /* accelerometer's low bits, to see whether it is stuck */
     uint16_t same;                  /* readings that were as the last one */
 } kn_judge;
 

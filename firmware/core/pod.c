@@ -125,7 +125,7 @@ static void watch_overruns(kn_pod *pod)
     uint32_t overruns = kn_readings_overruns(&pod->readings);
     if (overruns != pod->overruns_seen) {
         pod->overruns_seen = overruns;
-        kn_faults_overrun(&pod->faults);
+        kn_faults_happened(&pod->faults, KN_PASSING_OVERRUN);
     }
 }
 
@@ -174,6 +174,7 @@ static void pass_time(kn_pod *pod)
     listen_to_caliper(pod, ms);
     watch_overruns(pod);
     follow_parts(pod);
+    pod->crowded_ms = (uint8_t)count_down(pod->crowded_ms, ms);
     pod->hello_in_ms = count_down(pod->hello_in_ms, ms);
     pod->status_in_ms = pod->streaming ? count_down(pod->status_in_ms, ms) : STATUS_MS;
 }

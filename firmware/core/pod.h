@@ -29,13 +29,12 @@ typedef struct kn_pod {
     const kn_port *port;
     uint16_t ticks_per_ms;
     uint8_t streaming;
-    uint8_t sample_bytes;    /* of a whole sample */
-    uint8_t frame_samples;   /* in a full frame of whole samples */
-    uint16_t frame_bytes;    /* of it on the line */
-    uint16_t line_per_sample; /* bytes that the line carries from one sample to the next */
+    uint8_t crowded_ms;      /* for how long sample frames are sent half full to make room */
     uint16_t asked;          /* averaging that the host asked for */
     uint16_t averaging;      /* in force */
     uint16_t least;          /* averaging that the line carries */
+    uint16_t rate_hz;        /* raw readings a second */
+    uint16_t in_frame_time;  /* raw readings in the longest time that a frame takes to fill */
     uint32_t raw_period;     /* ticks */
     uint32_t baud;           /* of the line now */
     uint32_t ms_tick;        /* tick up to which time has been counted in ms */

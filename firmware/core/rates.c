@@ -5,7 +5,6 @@
 
 #define LARGEST_RATE_HZ 500
 #define LEAST_RATE_HZ 10
-#define BITS_PER_BYTE_ON_LINE 10
 
 static uint8_t sums_fit(const kn_pod *pod, uint16_t averaging)
 {
@@ -13,21 +12,12 @@ static uint8_t sums_fit(const kn_pod *pod, uint16_t averaging)
            kn_sample_bytes(&pod->table.shape, KN_ALL_ROWS, averaging) > 0;
 }
 
-/* What the sampler and the reports need to know of full frames. */
+/* What the sampler needs to know of frames. */
 static void derive(kn_pod *pod)
 {
-    const kn_shape *shape = &pod->table.shape;
-    pod->sample_bytes = kn_sample_bytes(shape, KN_ALL_ROWS, pod->averaging);
-    if (pod->sample_bytes == 0) {
-        return;
-    }
-    pod->frame_samples = kn_samples_per_frame(pod->sample_bytes, KN_BATCH_BYTES, pod->averaging,
-                                              pod->raw_period, pod->port->tick_hz);
-    pod->frame_bytes = (uint16_t)(KN_FRAME_OVERHEAD + KN_SAMPLES_HEAD +
-                                  (uint16_t)pod->frame_samples * pod->sample_bytes);
-    uint32_t ms_per_1000 = pod->raw_period * pod->averaging / pod->ticks_per_ms;
-    uint32_t bytes = ms_per_1000 * (pod->baud / BITS_PER_BYTE_ON_LINE / 100) / 10;
-    pod->line_per_sample = (uint16_t)(bytes < UINT8_MAX ? bytes : UINT8_MAX);
+    uint32_t tick_hz = pod->port->tick_hz;
+    pod->rate_hz = (uint16_t)(tick_hz / pod->raw_period);
+    pod->in_frame_time = kn_readings_in_frame_time(pod->raw_period, tick_hz);
 }
 
 void kn_rates_follow(kn_pod *pod)

@@ -19,28 +19,32 @@ enum { NOBODY, READING, MAIN_LOOP };
 #define ANALOG KN_BUS_PARTS
 #define BUS_SET (KN_BIT(KN_BUS_PARTS) - 1)
 
-static uint32_t ticks_per_ms(const kn_readings *r)
-{
-    return r->port->tick_hz / 1000;
-}
-
 void kn_readings_reset(kn_readings *r, const kn_port *port, kn_sensors *sensors)
 {
     memset(r, 0, sizeof *r);
     r->port = port;
     r->sensors = sensors;
+    r->fill = r->slots;
+    r->ticks_per_ms = (uint16_t)(port->tick_hz / 1000);
+    r->late_ticks = (uint8_t)(r->ticks_per_ms / (1000 / LATE_FROM_US));
+}
+
+/* The slot that is not being filled. */
+static kn_reading *other(kn_readings *r)
+{
+    return r->fill == r->slots ? r->slots + 1 : r->slots;
 }
 
 /* The reading in `fill` becomes the one that the main loop may take. */
 static void hand_over(kn_readings *r)
 {
-    const kn_reading *reading = &r->slots[r->fill];
+    const kn_reading *reading = r->fill;
     for (uint8_t part = 0; part < KN_BUS_PARTS; part++) {
-        if ((reading->tried & KN_BIT(part)) && reading->status[part] == KN_OK) {
+        if ((reading->tried & kn_bit(part)) && reading->status[part] == KN_OK) {
             kn_sensors_finish(r->sensors, part);
         }
     }
-    r->fill ^= 1;
+    r->fill = other(r);
     r->waiting = 1;
 }
 
@@ -60,18 +64,23 @@ static void end_if_complete(kn_readings *r)
     }
 }
 
-static void next_on_bus(kn_readings *r)
+/* The first transfer of a reading waits for the tick at which that is due. */
+static void next_on_bus(kn_readings *r, uint8_t first)
 {
-    kn_reading *reading = &r->slots[r->fill];
+    kn_reading *reading = r->fill;
     for (uint8_t part = 0; part < KN_BUS_PARTS; part++) {
-        if (!(r->bus_left & KN_BIT(part))) {
+        if (!(r->bus_left & kn_bit(part))) {
             continue;
         }
-        r->bus_left = (uint8_t)(r->bus_left & ~KN_BIT(part));
+        r->bus_left = (uint8_t)(r->bus_left & ~kn_bit(part));
         kn_sensors_read(r->sensors, part, &r->transfer);
         r->transfer.status = KN_PENDING;
         r->bus_part = part;
         r->bus_user = READING;
+        if (first) {
+            reading->start = r->port->due_wait(r->port->self);
+            first = 0;
+        }
         int8_t result = r->port->bus_start(r->port->self, &r->transfer);
         if (result == KN_OK) {
             return;
@@ -84,14 +93,14 @@ static void next_on_bus(kn_readings *r)
 /* Returns the tick of its start. */
 static uint32_t begin(kn_readings *r)
 {
-    kn_reading *reading = &r->slots[r->fill];
+    kn_reading *reading = r->fill;
     uint8_t parts = r->parts;
-    uint32_t start = kn_now(r->port);
-    reading->start = start;
     r->running = 1;
     r->bus_left = parts & BUS_SET;
     if (r->bus_left) {
-        next_on_bus(r);
+        next_on_bus(r, 1);
+    } else {
+        reading->start = r->port->due_wait(r->port->self);
     }
     reading->tried = parts;
     if (parts & KN_BIT(KN_PART_POTENTIOMETER)) {
@@ -101,7 +110,7 @@ static uint32_t begin(kn_readings *r)
         r->analog_left = result == KN_OK;
     }
     end_if_complete(r);
-    return start;
+    return reading->start;
 }
 
 void kn_readings_on_due(kn_readings *r, uint32_t tick)
@@ -115,7 +124,7 @@ void kn_readings_on_due(kn_readings *r, uint32_t tick)
         r->overruns++;
     } else {
         uint32_t lateness = begin(r) - tick;
-        if (lateness > r->port->tick_hz / (1000000 / LATE_FROM_US)) {
+        if (lateness > r->late_ticks) {
             r->overruns++;
         }
     }
@@ -131,8 +140,8 @@ void kn_readings_on_due(kn_readings *r, uint32_t tick)
 void kn_readings_on_transfer(kn_readings *r)
 {
     if (r->bus_user == READING) {
-        r->slots[r->fill].status[r->bus_part] = r->transfer.status;
-        next_on_bus(r);
+        r->fill->status[r->bus_part] = r->transfer.status;
+        next_on_bus(r, 0);
         end_if_complete(r);
     } else {
         r->bus_user = NOBODY;
@@ -142,7 +151,7 @@ void kn_readings_on_transfer(kn_readings *r)
 void kn_readings_on_analog(kn_readings *r, uint16_t sum)
 {
     if (r->running && r->analog_left) {
-        r->slots[r->fill].analog = sum;
+        r->fill->analog = sum;
         r->analog_left = 0;
         end_if_complete(r);
     }
@@ -171,7 +180,7 @@ void kn_readings_off(kn_readings *r)
 const kn_reading *kn_readings_take(kn_readings *r)
 {
     uint8_t state = kn_lock(r->port);
-    const kn_reading *reading = r->waiting ? &r->slots[r->fill ^ 1] : NULL;
+    const kn_reading *reading = r->waiting ? other(r) : NULL;
     kn_unlock(r->port, state);
     return reading;
 }
@@ -207,8 +216,8 @@ uint8_t kn_readings_idle_for(const kn_readings *r, uint32_t ticks)
 int8_t kn_readings_lend(kn_readings *r)
 {
     int8_t result = KN_E_BUSY;
-    uint32_t bytes = (uint32_t)r->lent.out_length + r->lent.in_length + BUS_BYTES_AROUND;
-    uint32_t ticks = bytes * ticks_per_ms(r) / BUS_BYTES_PER_MS;
+    uint8_t bytes = (uint8_t)(r->lent.out_length + r->lent.in_length + BUS_BYTES_AROUND);
+    uint32_t ticks = (uint32_t)bytes * r->ticks_per_ms / BUS_BYTES_PER_MS;
     /* Locked from the look to the start, so that no reading becomes due between the two. */
     uint8_t state = kn_lock(r->port);
     if (idle_for(r, ticks)) {
@@ -236,20 +245,20 @@ uint8_t kn_readings_lending(const kn_readings *r)
 
 static uint8_t hung_since(const kn_readings *r, uint32_t since)
 {
-    return kn_now(r->port) - since > HUNG_MS * ticks_per_ms(r);
+    return kn_since(r->port, since) > (uint32_t)HUNG_MS * r->ticks_per_ms;
 }
 
 /* End the reading that runs: no interrupt touches it any more, since the port has forgotten its
  * transfer. */
 static void give_up_reading(kn_readings *r)
 {
-    kn_reading *reading = &r->slots[r->fill];
+    kn_reading *reading = r->fill;
     if (r->bus_user == READING) {
         reading->status[r->bus_part] = KN_E_TIMEOUT;
         r->bus_user = NOBODY;
     }
     for (uint8_t part = 0; part < KN_BUS_PARTS; part++) {
-        if (r->bus_left & KN_BIT(part)) {
+        if (r->bus_left & kn_bit(part)) {
             reading->status[part] = KN_E_TIMEOUT;
         }
     }
@@ -265,7 +274,7 @@ uint8_t kn_readings_rescue(kn_readings *r)
 {
     uint8_t state = kn_lock(r->port);
     uint8_t user = r->bus_user;
-    uint8_t reading_hung = r->running && hung_since(r, r->slots[r->fill].start);
+    uint8_t reading_hung = r->running && hung_since(r, r->fill->start);
     uint8_t lent_hung = user == MAIN_LOOP && hung_since(r, r->lent_at);
     if (reading_hung && user != READING) {
         give_up_reading(r);

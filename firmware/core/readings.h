@@ -24,6 +24,8 @@ typedef struct kn_readings {
     const kn_port *port;
     kn_sensors *sensors;
     uint32_t period;          /* ticks */
+    uint16_t ticks_per_ms;
+    uint8_t late_ticks;       /* a reading that starts later than this counts as late */
     uint32_t due;             /* tick of the next one */
     uint32_t overruns;
     uint8_t parts;            /* set of parts to read; changed by the main loop in one store */
@@ -31,7 +33,6 @@ typedef struct kn_readings {
     uint8_t running;
     uint8_t waiting;
     uint8_t late;
-    uint8_t fill;             /* which of `slots` is under way, or comes next */
     uint8_t bus_user;
     uint8_t bus_part;         /* of the transfer that runs */
     uint8_t bus_left;         /* set of parts still to be read in this reading */
@@ -39,6 +40,7 @@ typedef struct kn_readings {
     kn_transfer transfer;     /* of the readings */
     kn_transfer lent;         /* of the main loop */
     uint32_t lent_at;
+    kn_reading *fill;         /* of `slots`, the one that is under way, or comes next */
     kn_reading slots[2];
 } kn_readings;
 

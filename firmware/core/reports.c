@@ -14,6 +14,8 @@ enum { STATUS_PAYLOAD = 24, FAULT_PAYLOAD = 7, BUTTON_PAYLOAD = 5, CLOCK_PAYLOAD
 /* Fixed bytes of a hello's payload: up to the hardware id's text, and the three lengths. */
 #define HELLO_FIXED 30
 #define FLAG_STREAMING 1
+#define SAMPLES_AROUND (KN_FRAME_OVERHEAD + KN_SAMPLES_HEAD)
+#define CROWDED_MS 250
 #define SETTINGS_AT_ONCE 16
 
 _Static_assert(sizeof(float) == 4, "floats on the wire are IEEE 754 binary32");
@@ -118,7 +120,7 @@ uint16_t kn_send_samples(kn_pod *pod)
 {
     kn_writer w;
     const kn_sampler *s = &pod->sampler;
-    uint8_t whole = s->frame_rows == (uint8_t)(KN_BIT(pod->table.shape.rows) - 1);
+    uint8_t whole = s->frame_rows == (uint8_t)(kn_bit(pod->table.shape.rows) - 1);
     uint8_t type = whole ? KN_FRAME_SAMPLES : KN_FRAME_SAMPLES_PARTIAL;
     for (kn_writer_begin(&w, pod->port, type); kn_writer_pass(&w);) {
         kn_put_u16(&w, s->sequence);
@@ -179,16 +181,15 @@ uint16_t kn_send_verdicts(kn_pod *pod, uint8_t token)
     return kn_write_frame(pod->port, KN_FRAME_SELF_TEST_REPLY, payload, (uint8_t)(2 + rows));
 }
 
-uint8_t kn_report_fits(const kn_pod *pod, uint16_t bytes)
+uint8_t kn_report_fits(kn_pod *pod, uint16_t bytes)
 {
-    size_t room = kn_room(pod->port);
-    if (room < bytes) {
-        return 0;
+    if (pod->readings.on) {
+        /* The line carries what the frame will grow by: so the averaging was chosen. */
+        bytes = (uint16_t)(bytes + SAMPLES_AROUND + pod->sampler.length);
     }
-    if (!pod->readings.on) {
+    if (kn_room(pod->port) >= bytes) {
         return 1;
     }
-    uint8_t samples = pod->sampler.samples;
-    uint8_t left = samples < pod->frame_samples ? (uint8_t)(pod->frame_samples - samples) : 0;
-    return room - bytes + left * pod->line_per_sample >= pod->frame_bytes;
+    pod->crowded_ms = CROWDED_MS;
+    return 0;
 }

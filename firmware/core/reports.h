@@ -21,7 +21,8 @@ uint16_t kn_send_verdicts(struct kn_pod *pod, uint8_t token);
 uint16_t kn_hello_bytes(const struct kn_pod *pod);
 
 /* Whether a report of so many bytes may be sent now. While the pod streams it must leave room
- * for the sample frame that is being filled, by the time that it is full. */
-uint8_t kn_report_fits(const struct kn_pod *pod, uint16_t bytes);
+ * for the sample frame that is being filled; if it does not, the next frames are sent half full,
+ * so that there soon is room. */
+uint8_t kn_report_fits(struct kn_pod *pod, uint16_t bytes);
 
 #endif

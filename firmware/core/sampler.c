@@ -19,24 +19,20 @@ void kn_sampler_clear(kn_sampler *s)
 
 static uint8_t is_whole(const kn_pod *pod, uint8_t rows)
 {
-    return rows == (uint8_t)(KN_BIT(pod->table.shape.rows) - 1);
+    return rows == (uint8_t)(kn_bit(pod->table.shape.rows) - 1);
 }
 
-/* How a frame of these rows is filled: bytes of a sample, of all samples, number of samples. */
-static void lay_out_frame(kn_pod *pod, uint8_t rows)
+/* How a frame of these rows is filled. */
+static void lay_out_frame(kn_pod *pod)
 {
     kn_sampler *s = &pod->sampler;
-    s->frame_rows = rows;
-    s->room = KN_BATCH_BYTES;
-    s->size = pod->sample_bytes;
-    s->full = pod->frame_samples;
-    if (!is_whole(pod, rows)) {
-        /* A partial frame spends a byte on its mask. */
-        s->room = KN_BATCH_BYTES - 1;
-        s->size = kn_sample_bytes(&pod->table.shape, rows, pod->averaging);
-        s->full = kn_samples_per_frame(s->size, s->room, pod->averaging, pod->raw_period,
-                                       pod->port->tick_hz);
-    }
+    s->frame_rows = s->rows;
+    /* A partial frame spends a byte on its mask. */
+    s->room = (uint8_t)(KN_BATCH_BYTES - !is_whole(pod, s->rows));
+    s->size = kn_sample_bytes(&pod->table.shape, s->rows, pod->averaging);
+    s->full = kn_samples_per_frame(s->size, s->room, pod->averaging, pod->in_frame_time);
+    s->frame_tick = s->first_tick;
+    s->next_tick = s->first_tick;
 }
 
 int8_t kn_sampler_send(kn_pod *pod)
@@ -59,7 +55,7 @@ void kn_sampler_flush(kn_pod *pod)
     kn_sampler *s = &pod->sampler;
     if (kn_sampler_send(pod) != KN_OK) {
         pod->dropped += s->samples;
-        kn_faults_dropped(&pod->faults);
+        kn_faults_happened(&pod->faults, KN_PASSING_DROPPED);
         s->samples = 0;
         s->length = 0;
     }
@@ -68,7 +64,9 @@ void kn_sampler_flush(kn_pod *pod)
 void kn_sampler_step(kn_pod *pod)
 {
     kn_sampler *s = &pod->sampler;
-    if (s->samples > 0 && s->samples >= s->full) {
+    uint8_t half = (uint8_t)(s->full / 2 + (s->full & 1));
+    uint8_t full = (uint8_t)(pod->crowded_ms > 0 ? half : s->full);
+    if (s->samples >= full) {
         (void)kn_sampler_send(pod);
     }
 }
@@ -85,16 +83,21 @@ static uint8_t continues_frame(const kn_pod *pod)
 static void append(kn_pod *pod)
 {
     kn_sampler *s = &pod->sampler;
+    const kn_shape *shape = &pod->table.shape;
     const int32_t *sum = s->sums;
-    for (uint8_t row = 0; row < pod->table.shape.rows; row++) {
-        uint8_t width = kn_sample_width(pod->table.shape.bits[row], pod->averaging);
-        for (uint8_t axis = 0; axis < pod->table.shape.axes[row]; axis++, sum++) {
-            uint32_t rest = (uint32_t)*sum;
-            for (uint8_t i = 0; i < width && (s->rows & KN_BIT(row)); i++, rest >>= 8) {
-                s->data[s->length++] = (uint8_t)rest;
+    uint8_t *to = s->data + s->length;
+    for (uint8_t row = 0; row < shape->rows; row++) {
+        uint8_t there = s->rows & kn_bit(row);
+        uint8_t width = there ? kn_sample_width(shape->bits[row], pod->averaging) : 0;
+        for (uint8_t axis = shape->axes[row]; axis > 0; axis--) {
+            uint32_t rest = (uint32_t)*sum++;
+            for (uint8_t i = width; i > 0; i--) {
+                *to++ = (uint8_t)rest;
+                rest >>= 8;
             }
         }
     }
+    s->length = (uint8_t)(s->length + s->size);
     s->samples++;
 }
 
@@ -109,9 +112,7 @@ static void finish_sample(kn_pod *pod)
         return;
     }
     if (s->samples == 0) {
-        lay_out_frame(pod, s->rows);
-        s->frame_tick = s->first_tick;
-        s->next_tick = s->first_tick;
+        lay_out_frame(pod);
     }
     append(pod);
     s->next_tick += pod->averaging * pod->raw_period;

@@ -23,7 +23,7 @@ enum {
 enum { GENERATION_AT = KN_SETTINGS_BYTES, MARK_AT = 259, TAIL_BYTES = 4 };
 
 /* Of the writing. */
-enum { IDLE, COMPARING, OPENING, FILLING, PIECE, CHECKING, CLOSING };
+enum { IDLE, COMPARING, OPENING, PIECE, CHECKING, CLOSING };
 
 #define READ_PIECE 16
 #define NOT_WHOLE 0x00
@@ -141,7 +141,7 @@ int8_t kn_settings_write(kn_settings *s, uint16_t offset, const uint8_t *data, u
     s->data = data;
     s->begin = offset;
     s->end = (uint16_t)(offset + length);
-    s->state = s->open ? PIECE : COMPARING;
+    s->state = s->open ? PIECE : offset == 0 ? OPENING : COMPARING;
     s->at = offset;
     return KN_OK;
 }
@@ -157,22 +157,18 @@ static void write(kn_settings *s, uint16_t at, uint8_t value)
     }
 }
 
-/* A piece that says what is in force, while no other record is being written, changes nothing:
- * so the last piece may be sent again when its reply was lost. */
+/* A piece from the middle, while no record is being written: if it says what is in force, all is
+ * well. So the last piece may be sent again when its reply was lost. */
 static int8_t compare(kn_settings *s)
 {
-    s->state = OPENING;
-    if (s->slot == KN_NO_SLOT) {
-        return KN_PENDING;
-    }
-    for (uint16_t at = s->begin; at < s->end; at++) {
+    s->state = IDLE;
+    for (; s->at < s->end; s->at++) {
         uint8_t there;
-        read(s, s->slot, at, &there, 1);
-        if (there != s->data[at - s->begin]) {
-            return KN_PENDING;
+        read(s, s->slot, s->at, &there, 1);
+        if (s->slot == KN_NO_SLOT || there != s->data[s->at - s->begin]) {
+            return KN_E_DAMAGED;
         }
     }
-    s->state = IDLE;
     return KN_OK;
 }
 
@@ -181,21 +177,7 @@ static void open_slot(kn_settings *s)
     /* Before anything else of the slot changes it must not count any more. */
     write(s, MARK_AT, NOT_WHOLE);
     s->open = 1;
-    s->at = s->slot == KN_NO_SLOT ? s->begin : 0;
-    s->state = FILLING;
-}
-
-/* What comes before the first piece is taken over from the record in force. */
-static void fill(kn_settings *s)
-{
-    if (s->at == s->begin) {
-        s->state = PIECE;
-        return;
-    }
-    uint8_t value;
-    read(s, s->slot, s->at, &value, 1);
-    write(s, s->at, value);
-    s->at++;
+    s->state = PIECE;
 }
 
 static void write_piece(kn_settings *s)
@@ -207,7 +189,7 @@ static void write_piece(kn_settings *s)
     }
 }
 
-/* Lay out the slot's last bytes; they are written by close_slot(). */
+/* The whole record is in memory: see whether it is good. */
 static int8_t check(kn_settings *s)
 {
     if (s->end != KN_SETTINGS_BYTES) {
@@ -219,23 +201,21 @@ static int8_t check(kn_settings *s)
         s->state = IDLE;
         return KN_E_DAMAGED;
     }
-    s->tail[0] = (uint8_t)(s->generation + 1);
-    uint16_t crc = slot_crc(s->tail[0]);
-    s->tail[1] = (uint8_t)(crc >> 8);
-    s->tail[2] = (uint8_t)crc;
-    s->tail[3] = KN_SLOT_WHOLE;
     s->state = CLOSING;
     return KN_PENDING;
 }
 
 static int8_t close_slot(kn_settings *s)
 {
+    uint8_t generation = (uint8_t)(s->generation + 1);
+    uint16_t crc = slot_crc(generation);
     if (s->at <= MARK_AT) {
-        write(s, s->at, s->tail[s->at - GENERATION_AT]);
+        const uint8_t tail[TAIL_BYTES] = {generation, (uint8_t)(crc >> 8), (uint8_t)crc,
+                                          KN_SLOT_WHOLE};
+        write(s, s->at, tail[s->at - GENERATION_AT]);
         s->at++;
         return KN_PENDING;
     }
-    uint8_t generation;
     s->state = IDLE;
     if (!slot_good(s, spare(s), &generation)) {
         return KN_E_DAMAGED;
@@ -256,9 +236,6 @@ int8_t kn_settings_step(kn_settings *s)
         return compare(s);
     case OPENING:
         open_slot(s);
-        return KN_PENDING;
-    case FILLING:
-        fill(s);
         return KN_PENDING;
     case PIECE:
         write_piece(s);

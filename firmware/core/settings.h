@@ -5,9 +5,8 @@
  * A slot: the record (256 bytes), a generation (1), CRC-16 of both (2, high byte first), a
  * mark (1) that is KN_SLOT_WHOLE in a complete slot.
  *
- * A record is written from its first byte to its last, in pieces. The first piece opens the
- * other slot; if it does not begin at 0, what comes before it is taken over from the record
- * in force. The piece that ends the record closes the slot. */
+ * A record is written from its first byte to its last, in pieces. The piece that begins it opens
+ * the other slot, the one that ends it closes the slot. */
 #ifndef KN_SETTINGS_H
 #define KN_SETTINGS_H
 
@@ -31,7 +30,6 @@ typedef struct kn_settings {
     uint8_t slot;       /* in force, or KN_NO_SLOT */
     uint8_t generation; /* of that slot */
     uint8_t state;      /* of the writing, settings.c */
-    uint8_t tail[4];    /* generation, CRC, mark of the slot being closed */
     uint8_t open;       /* whether the other slot is being written */
     const uint8_t *data;
     uint16_t begin;     /* of the piece, in the record */
@@ -58,8 +56,8 @@ void kn_settings_read(const kn_settings *s, uint16_t offset, uint8_t *into, uint
 int8_t kn_settings_write(kn_settings *s, uint16_t offset, const uint8_t *data, uint8_t length);
 
 /* Write at most one byte. KN_PENDING: ask again. KN_OK: the piece is in memory and, if it ended
- * the record, the record is in force. KN_E_DAMAGED: the whole record does not check; the one
- * in force before stays. */
+ * the record, the record is in force. KN_E_DAMAGED: the whole record does not check, or a
+ * piece came without the record's beginning; the record in force before stays. */
 int8_t kn_settings_step(kn_settings *s);
 
 #endif

@@ -33,6 +33,11 @@ static const source sources[SOURCES] KN_FLASH = {
     [CALIPER] = {KN_PART_CALIPER, 0},
 };
 
+uint8_t kn_bit(uint8_t part)
+{
+    return KN_BIT(part);
+}
+
 static const kn_channel *channel_of(uint8_t from)
 {
     switch (from) {
@@ -60,7 +65,7 @@ static uint8_t wanted(uint8_t from, uint8_t parts)
         (parts & KN_BIT(KN_PART_ADXL355))) {
         return 0;
     }
-    return (parts & KN_BIT(kn_flash_byte(&sources[from].part))) != 0;
+    return (parts & kn_bit(kn_flash_byte(&sources[from].part))) != 0;
 }
 
 void kn_table_build(kn_table *t, uint8_t parts)
@@ -95,7 +100,7 @@ uint8_t kn_table_rows_of(const kn_table *t, uint8_t part)
     uint8_t rows = 0;
     for (uint8_t row = 0; row < t->shape.rows; row++) {
         if (kn_table_part(t, row) == part) {
-            rows = (uint8_t)(rows | KN_BIT(row));
+            rows = (uint8_t)(rows | kn_bit(row));
         }
     }
     return rows;

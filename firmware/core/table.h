@@ -19,6 +19,10 @@ enum kn_part {
 
 #define KN_BIT(part) ((uint8_t)(1u << (part)))
 
+/* The same where `part` (or row) is not a constant: a call takes less flash than a shift by a
+ * variable. */
+uint8_t kn_bit(uint8_t part);
+
 enum {
     KN_ROWS = 5,        /* most rows: accelerometer, gyro, temperature, two linear */
     KN_VALUES = 9,      /* most axes of all rows */

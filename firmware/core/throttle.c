@@ -1,9 +1,9 @@
 #include "throttle.h"
 
-#define PER_BYTE 1000
-#define LARGEST ((int32_t)150 * PER_BYTE)
+#define LARGEST 150
 #define LEAST_BYTES_PER_S 60
 #define BAUD_PER_BYTE_PER_S 160
+#define FRACTIONS 1000
 /* Time enough to fill the allowance from any debt at any rate: more makes no difference. */
 #define LONG_MS 10000
 
@@ -14,11 +14,14 @@ void kn_throttle_fill(kn_throttle *t)
 
 void kn_throttle_pass(kn_throttle *t, uint32_t baud, uint16_t elapsed_ms)
 {
+    uint16_t rate = (uint16_t)(LEAST_BYTES_PER_S + baud / BAUD_PER_BYTE_PER_S);
     uint16_t ms = elapsed_ms < LONG_MS ? elapsed_ms : LONG_MS;
-    int32_t rate = (int32_t)(LEAST_BYTES_PER_S + baud / BAUD_PER_BYTE_PER_S);
-    t->allowance += rate * (int32_t)ms;
-    if (t->allowance > LARGEST) {
-        t->allowance = LARGEST;
+    for (; ms > 0 && t->allowance < LARGEST; ms--) {
+        t->fraction = (uint16_t)(t->fraction + rate);
+        if (t->fraction >= FRACTIONS) {
+            t->fraction = (uint16_t)(t->fraction - FRACTIONS);
+            t->allowance++;
+        }
     }
 }
 
@@ -29,5 +32,8 @@ uint8_t kn_throttle_open(const kn_throttle *t)
 
 void kn_throttle_spend(kn_throttle *t, uint16_t bytes)
 {
-    t->allowance -= (int32_t)bytes * PER_BYTE;
+    /* No debt beyond what the longest reply makes while nobody asks for the allowance. */
+    if (t->allowance > 0) {
+        t->allowance = (int16_t)(t->allowance - (int16_t)bytes);
+    }
 }

@@ -6,7 +6,8 @@
 #include <stdint.h>
 
 typedef struct kn_throttle {
-    int32_t allowance; /* thousandths of a byte; below zero after a long reply */
+    int16_t allowance;  /* bytes; below zero after a long reply */
+    uint16_t fraction;  /* thousandths of a byte */
 } kn_throttle;
 
 /* The whole allowance, 150 bytes. */

@@ -45,7 +45,7 @@ static uint8_t parts_in_state(const kn_watch *w, uint8_t state)
     uint8_t parts = 0;
     for (uint8_t part = 0; part < KN_BUS_PARTS; part++) {
         if (w->state[part] == state) {
-            parts = (uint8_t)(parts | KN_BIT(part));
+            parts = (uint8_t)(parts | kn_bit(part));
         }
     }
     return parts;
@@ -67,13 +67,8 @@ uint8_t kn_watch_parts_to_read(const kn_pod *pod)
 /* The set of the part whose set-up runs, if one does. */
 static uint8_t part_set_up_now(const kn_watch *w)
 {
-    uint8_t bit = KN_BIT(w->part);
+    uint8_t bit = kn_bit(w->part);
     return (uint8_t)(w->procedure == SET_UP ? bit : 0);
-}
-
-static uint16_t rate_hz(const kn_pod *pod)
-{
-    return (uint16_t)(pod->port->tick_hz / pod->raw_period);
 }
 
 /* Faults that follow from which parts are there. */
@@ -85,7 +80,7 @@ void kn_watch_show_faults(kn_pod *pod)
     uint8_t present = kn_watch_present(pod);
     for (uint8_t part = 0; part < KN_PARTS; part++) {
         uint8_t rows = kn_table_rows_of(&pod->table, part);
-        if (!(present & KN_BIT(part))) {
+        if (!(present & kn_bit(part))) {
             missing = (uint8_t)(missing | rows);
         }
         if (part < KN_BUS_PARTS && w->state[part] == KN_PART_AWAY &&
@@ -107,9 +102,9 @@ void kn_watch_lose(kn_pod *pod, uint8_t part, int8_t error)
     w->error[part] = error;
     w->state[part] = KN_PART_AWAY;
     pod->judge.failures[part] = 0;
-    w->to_set_up = (uint8_t)(w->to_set_up | KN_BIT(part));
+    w->to_set_up = (uint8_t)(w->to_set_up | kn_bit(part));
     pod->readings.parts = kn_watch_parts_to_read(pod);
-    kn_faults_change(&pod->faults, KN_FAULT_SENSOR_STUCK, kn_table_rows_of(&pod->table, part), 0);
+    kn_faults_clear(&pod->faults, KN_FAULT_SENSOR_STUCK, kn_table_rows_of(&pod->table, part));
 }
 
 /* Whether an error is the bus's own and not one part's. */
@@ -121,7 +116,7 @@ static uint8_t is_of_bus(int8_t error)
 void kn_watch_bus_error(kn_pod *pod, int8_t error)
 {
     pod->bus_errors++;
-    kn_faults_bus(&pod->faults);
+    kn_faults_happened(&pod->faults, KN_PASSING_BUS);
     if (is_of_bus(error)) {
         pod->watch.held = 1;
     }
@@ -144,7 +139,7 @@ static void end_set_up(kn_pod *pod, int8_t result)
         w->state[part] = KN_PART_AWAY;
     } else {
         /* Asked for again meanwhile: the rate has changed under way. */
-        w->state[part] = w->to_set_up & KN_BIT(part) ? KN_PART_CHANGING : KN_PART_READY;
+        w->state[part] = w->to_set_up & kn_bit(part) ? KN_PART_CHANGING : KN_PART_READY;
     }
     count_if_of_bus(pod, result);
     pod->readings.parts = kn_watch_parts_to_read(pod);
@@ -172,8 +167,11 @@ static void end_self_test(kn_pod *pod, int8_t result)
                        : result == KN_E_VALUE    ? KN_FAULT_SELF_TEST
                        : result == KN_E_IDENTITY ? KN_FAULT_SENSOR_IDENTITY
                                                  : KN_FAULT_SENSOR_MISSING;
-    kn_faults_change(&pod->faults, KN_FAULT_SELF_TEST, kn_table_rows_of(&pod->table, part),
-                     result == KN_E_VALUE);
+    uint8_t rows = kn_table_rows_of(&pod->table, part);
+    kn_faults_clear(&pod->faults, KN_FAULT_SELF_TEST, rows);
+    if (result == KN_E_VALUE) {
+        kn_faults_raise(&pod->faults, KN_FAULT_SELF_TEST, rows);
+    }
     count_if_of_bus(pod, result);
     if (bad && result != KN_E_VALUE) {
         kn_watch_lose(pod, part, result);
@@ -203,7 +201,7 @@ static void step_procedure(kn_pod *pod)
         return;
     }
     int8_t result = w->procedure == SET_UP
-                        ? kn_sensors_setup(&pod->sensors, w->part, rate_hz(pod), t)
+                        ? kn_sensors_setup(&pod->sensors, w->part, pod->rate_hz, t)
                         : kn_sensors_self_test(&pod->sensors, w->part, t);
     if (result != KN_PENDING) {
         end_procedure(pod, result);
@@ -217,10 +215,10 @@ static void step_procedure(kn_pod *pod)
 static uint8_t take_first(uint8_t *set)
 {
     uint8_t part = 0;
-    while (!(*set & KN_BIT(part))) {
+    while (!(*set & kn_bit(part))) {
         part++;
     }
-    *set = (uint8_t)(*set & ~KN_BIT(part));
+    *set = (uint8_t)(*set & ~kn_bit(part));
     return part;
 }
 
@@ -230,7 +228,7 @@ static void begin_procedure(kn_pod *pod)
     if (w->to_set_up) {
         if (w->held) {
             /* Where the bus is held, nobody can be found before it is free. */
-            if (!kn_readings_idle_for(&pod->readings, pod->port->tick_hz / 1000)) {
+            if (!kn_readings_idle_for(&pod->readings, pod->ticks_per_ms)) {
                 return;
             }
             w->held = 0;
@@ -297,7 +295,7 @@ void kn_watch_step(kn_pod *pod)
 {
     kn_watch *w = &pod->watch;
     if (kn_readings_rescue(&pod->readings)) {
-        kn_faults_bus(&pod->faults);
+        kn_faults_happened(&pod->faults, KN_PASSING_BUS);
     }
     if (w->look_due && kn_inputs_look(pod)) {
         w->look_due = 0;
@@ -321,11 +319,11 @@ void kn_watch_rate_changed(kn_pod *pod)
     kn_watch *w = &pod->watch;
     uint8_t under_way = part_set_up_now(w);
     for (uint8_t part = 0; part < KN_BUS_PARTS; part++) {
-        if (under_way & KN_BIT(part)) {
+        if (under_way & kn_bit(part)) {
             w->to_set_up = (uint8_t)(w->to_set_up | under_way);
         } else if (w->state[part] == KN_PART_READY) {
             w->state[part] = KN_PART_CHANGING;
-            w->to_set_up = (uint8_t)(w->to_set_up | KN_BIT(part));
+            w->to_set_up = (uint8_t)(w->to_set_up | kn_bit(part));
         }
     }
     w->to_probe = 0;
@@ -356,5 +354,5 @@ uint8_t kn_watch_verdict(const kn_pod *pod, uint8_t row)
     if (part < KN_BUS_PARTS) {
         return pod->watch.verdict[part];
     }
-    return pod->watch.linear & KN_BIT(part) ? KN_FAULT_NONE : KN_FAULT_SENSOR_MISSING;
+    return pod->watch.linear & kn_bit(part) ? KN_FAULT_NONE : KN_FAULT_SENSOR_MISSING;
 }
