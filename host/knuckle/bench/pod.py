@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from typing import Final
 
+from knuckle.bench.ailments import Ailments
 from knuckle.bench.board import Board
 from knuckle.bench.provision import write_settings
 from knuckle.bench.surroundings import Surroundings
@@ -33,6 +34,8 @@ ADXL355_KEYS: Final[dict[str, object]] = {
     "sensor.accel_bias_per_c_sigma_g": [0.000087, 0.000087, 0.000087],
 }
 """What a scenario's sensor becomes: the figures of `knuckle.estimate.data_sheets`."""
+NOT_SHOWN: Final = ("gap", "clipping", "tick_wrap", "dropped", "unsteady_ticks")
+"""Faults of a simulated pod's own making; the board's program has its own."""
 STEP_S: Final = 0.02
 LINEAR_STEP_S: Final = 0.005
 _OFF_S: Final = 0.05
@@ -71,13 +74,14 @@ class EmulatedPod(PodOnCar):
         elf: str | None = None,
     ) -> None:
         super().__init__(scenario, seed)
-        _check(scenario)
         self._present = SENSORS[sensor]
+        _check(scenario, "mpu6050" in self._present)
         self._line = FaultyLine(scenario.faults.line, self._rig.case.generator(Stream.LINE))
         self._decoder = CommandDecoder()
         self._settings = SettingsMemory(self._rig.case).record.to_bytes()
         self._board = Board(bench=bench, elf=elf, seed=self.seed, clock_ppm=scenario.pod.clock_ppm)
-        self._surroundings = Surroundings(self._board, self._rig)
+        self._ailments = Ailments(self._board, self._rig, self._present)
+        self._surroundings = Surroundings(self._board, self._rig, self._ailments)
         has_linear = scenario.linear.kind is LinearKind.POTENTIOMETER
         self._step_s = LINEAR_STEP_S if has_linear else STEP_S
         self._unheard: tuple[int, Cue] | None = None
@@ -107,6 +111,7 @@ class EmulatedPod(PodOnCar):
         write_settings(bench, self._settings)
         bench.command("power", "off")
         self._surroundings.start()
+        self._ailments.at_boot()
         bench.run_s(_OFF_S)
         self._board.start_time()
         self._surroundings.feed(0.0, None)
@@ -196,16 +201,21 @@ class EmulatedPod(PodOnCar):
         self._board.bench.command("power", "on")
 
 
-def _check(scenario: Scenario) -> None:
+def _check(scenario: Scenario, has_gyro: bool) -> None:
     """Refuse what only a simulated pod can do."""
-    faults = scenario.faults
-    for name in ("gap", "clipping", "tick_wrap"):
-        if getattr(faults, name).on:
+    for name in NOT_SHOWN:
+        if getattr(scenario.faults, name).on:
             raise UsageError(
                 f"The emulated pod cannot show the fault '{name}'.",
                 "Its readings are made by the board's own program.",
                 f"Use 'sim:{scenario.name}', or another fault.",
             )
+    if has_gyro and not scenario.pod.gyro:
+        raise UsageError(
+            "The emulated pod has a gyro, and the scenario's has none.",
+            "The MPU-6050 on its bus brings one.",
+            f"Use 'avr:{scenario.name}?sensor=adxl355'.",
+        )
     if scenario.pod.starts_streaming:
         raise UsageError(
             "The emulated pod does not stream unasked.",

@@ -6,6 +6,7 @@ from typing import Final
 
 import numpy as np
 
+from knuckle.bench.ailments import Ailments
 from knuckle.bench.board import Board
 from knuckle.bench.client import FEED_VALUES
 from knuckle.model.block import FloatArray
@@ -28,9 +29,11 @@ class Surroundings:
     ----------
     board : Board
     rig : Rig
+    ailments : Ailments
     """
 
-    def __init__(self, board: Board, rig: Rig) -> None:
+    def __init__(self, board: Board, rig: Rig, ailments: Ailments) -> None:
+        self._ailments = ailments
         self._board = board
         self._rig = rig
         self._rows = 0
@@ -55,6 +58,8 @@ class Surroundings:
         rows = self._imu(script_s)
         self._board.bench.feed(self._board.cycle_at(self._rows * FEED_S), period, rows)
         self._lay_linear(script_s[-1:])
+        if zero_s is not None:
+            self._ailments.pass_to(float(script_s[-1]))
         self._rig.person.forget(float(script_s[0]))
         self._rows = end
 
@@ -62,6 +67,7 @@ class Surroundings:
         signals = self._rig.signals(script_s, FEED_S)
         rows = np.zeros((script_s.size, FEED_VALUES))
         rows[:, :3] = signals.accel_g
+        self._ailments.spoil(rows[:, :3], script_s)
         rows[:, 3] = signals.temp_c
         if signals.gyro_dps is not None:
             rows[:, 4:] = signals.gyro_dps

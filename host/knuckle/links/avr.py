@@ -36,6 +36,8 @@ class AvrLink(SimLink):
     Its process starts on entering, outlives a lost link, and ends with the script or the program.
     """
 
+    what = "emulated board"
+
     @classmethod
     def from_address(
         cls, address: Address, *, wheel: Wheel | None, purpose: str, **options: Any
@@ -113,7 +115,3 @@ class AvrLink(SimLink):
         await super().__aexit__(kind, error, trace)
         if self.pod.finished and isinstance(self.pod, Started):
             self.pod.close()
-
-    def description(self) -> str:
-        """Return scenario and seed."""
-        return f"emulated board, {self._title}"

@@ -125,5 +125,5 @@ def _broken(device: str) -> LinkLost:
     return LinkLost(
         f"The pseudo-terminal {device} broke.",
         "Another program opened or closed it.",
-        "Start again, or use 'sim:?transport=memory'.",
+        "Start again, or put transport=memory into the address.",
     )

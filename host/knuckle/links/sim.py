@@ -65,6 +65,7 @@ class SimLink:
     """
 
     reconnects = True
+    what = "simulated pod"
 
     def __init__(
         self,
@@ -142,7 +143,7 @@ class SimLink:
             self.pod.advance(now_s)  # what it transmitted while nobody listened is lost
         if not self.pod.connected and not self.pod.finished:
             raise LinkNotFound(
-                "The simulated pod is out of reach.",
+                f"The {self.what} is out of reach.",
                 "The scenario has cut the link.",
                 "Wait: it comes back when the scenario says so.",
             )
@@ -150,9 +151,9 @@ class SimLink:
             self._pipe = open_pipe(self._transport)
         except OSError as error:
             raise LinkNotFound(
-                "There is no pseudo-terminal for the simulated pod.",
+                f"There is no pseudo-terminal for the {self.what}.",
                 f"The system says: {error}.",
-                "Use 'sim:?transport=memory'.",
+                "Put transport=memory into the address.",
             ) from error
         self._drive.driven = True
         return self
@@ -203,7 +204,7 @@ class SimLink:
 
     def description(self) -> str:
         """Return scenario and seed."""
-        return f"simulated pod, {self._title}"
+        return f"{self.what}, {self._title}"
 
     def _open_pipe(self) -> Pipe:
         if self._pipe is None:
@@ -212,7 +213,7 @@ class SimLink:
 
     def _cut(self) -> LinkError:
         return LinkLost(
-            "The connection to the simulated pod is gone.",
+            f"The connection to the {self.what} is gone.",
             "The scenario has cut the link, or it was closed.",
             "Wait: the program goes on by itself when it is back.",
         )
