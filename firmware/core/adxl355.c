@@ -1,7 +1,11 @@
 #include "adxl355.h"
 
+#include "errors.h"
+
 enum {
     DEVID_AD = 0x00,
+    DEVID_MST = 0x01,
+    PARTID = 0x02,
     TEMP2 = 0x06,
     FILTER = 0x28,
     RANGE = 0x2C,
@@ -15,17 +19,53 @@ enum {
     /* Bit 7 (bus speed) as after reset. */
     RANGE_2_G = 0x81,
     RANGE_8_G = 0x83,
-    RANGE_MASK = 0x03,
     STANDBY = 0x01,
     MEASURE = 0x00,
     TEST_MODE = 0x01,
     TEST_FORCE = 0x03,
-    LOW_PASS_31_HZ = 5
+    LOW_PASS_31_HZ = 5,
+    SLOWEST = 10
 };
 
-enum { RESET_MS = 20, TEST_MS = 120, READY = 255 };
+/* Where the self-test keeps what it reads. */
+enum { WITHOUT_FORCE = 0, WITH_FORCE = KN_ADXL355_BURST };
 
-enum { SLOWEST = 10 };
+/* Turning on takes 10 ms, then 2^i ms are four readings of FILTER i. */
+static const kn_step setup_steps[] KN_FLASH = {
+    {KN_STEP_IDENTITY, DEVID_AD, 0xAD},
+    {KN_STEP_IDENTITY, DEVID_MST, 0x1D},
+    {KN_STEP_IDENTITY, PARTID, 0xED},
+    {KN_STEP_WRITE, RESET, RESET_CODE},
+    {KN_STEP_WAIT, 0, 20},
+    {KN_STEP_WRITE, FILTER, KN_STEP_SETTING},
+    {KN_STEP_WRITE, RANGE, RANGE_2_G},
+    {KN_STEP_WRITE, POWER_CTL, MEASURE},
+    {KN_STEP_SETTLE, 0, 10},
+    {KN_STEP_VERIFY, FILTER, KN_STEP_SETTING},
+    {KN_STEP_VERIFY, RANGE, RANGE_2_G},
+    {KN_STEP_VERIFY, POWER_CTL, MEASURE},
+    {KN_STEP_END, 0, 0},
+};
+
+static const kn_step self_test_steps[] KN_FLASH = {
+    {KN_STEP_WRITE, POWER_CTL, STANDBY},
+    {KN_STEP_WRITE, RANGE, RANGE_8_G},
+    {KN_STEP_WRITE, FILTER, LOW_PASS_31_HZ},
+    {KN_STEP_WRITE, SELF_TEST, TEST_MODE},
+    {KN_STEP_WRITE, POWER_CTL, MEASURE},
+    {KN_STEP_WAIT, 0, 120},
+    {KN_STEP_READ + KN_ADXL355_BURST, TEMP2, WITHOUT_FORCE},
+    {KN_STEP_WRITE, SELF_TEST, TEST_FORCE},
+    {KN_STEP_WAIT, 0, 120},
+    {KN_STEP_READ + KN_ADXL355_BURST, TEMP2, WITH_FORCE},
+    {KN_STEP_WRITE, POWER_CTL, STANDBY},
+    {KN_STEP_WRITE, SELF_TEST, 0},
+    {KN_STEP_WRITE, RANGE, RANGE_2_G},
+    {KN_STEP_WRITE, FILTER, KN_STEP_SETTING},
+    {KN_STEP_WRITE, POWER_CTL, MEASURE},
+    {KN_STEP_SETTLE, 0, 10},
+    {KN_STEP_END, 0, 0},
+};
 
 static const int32_t COUNTS_PER_G_AT_8_G = 64000;
 
@@ -58,101 +98,28 @@ static uint8_t filter_for(uint16_t raw_rate_hz)
     return filter;
 }
 
-static void write_one(kn_adxl355 *a, kn_transfer *t, uint8_t at, uint8_t value)
-{
-    a->small[0] = at;
-    a->small[1] = value;
-    kn_registers_write(t, KN_ADXL355_ADDRESS, a->small, 2);
-}
-
-static void read_from(kn_adxl355 *a, kn_transfer *t, uint8_t first, uint8_t *into, uint8_t length)
-{
-    a->small[0] = first;
-    kn_registers_read(t, KN_ADXL355_ADDRESS, a->small, into, length);
-}
-
-static void wait(kn_adxl355 *a, kn_transfer *t, uint16_t wait_ms)
-{
-    kn_registers_wait(t);
-    a->wait_ms = wait_ms;
-}
-
 void kn_adxl355_reset(kn_adxl355 *a)
 {
-    a->step = 0;
-    a->wait_ms = 0;
-    a->failed = 0;
-    a->finished = 0;
-    for (uint8_t i = 0; i < KN_ADXL355_BURST; i++) {
-        a->raw[0][i] = 0;
-        a->raw[1][i] = 0;
-    }
-}
-
-static int8_t ended(kn_adxl355 *a, int8_t result)
-{
-    a->step = result < 0 ? 0 : READY;
-    return result;
+    kn_procedure_begin(&a->procedure);
 }
 
 int8_t kn_adxl355_setup(kn_adxl355 *a, uint16_t raw_rate_hz, kn_transfer *t)
 {
-    uint8_t *answer = a->raw[0];
-    a->wait_ms = 0;
-    if (a->step == READY) {
-        return KN_OK;
-    }
-    if (a->step != 0 && t->status != KN_OK) {
-        return ended(a, t->status);
-    }
-    switch (a->step++) {
-    case 0:
-        read_from(a, t, DEVID_AD, answer, 3);
-        break;
-    case 1:
-        if (answer[0] != 0xAD || answer[1] != 0x1D || answer[2] != 0xED) {
-            return ended(a, KN_E_IDENTITY);
-        }
-        write_one(a, t, RESET, RESET_CODE);
-        break;
-    case 2:
-        wait(a, t, RESET_MS);
-        break;
-    case 3:
-        a->filter = filter_for(raw_rate_hz);
-        write_one(a, t, FILTER, a->filter);
-        break;
-    case 4:
-        write_one(a, t, RANGE, RANGE_2_G);
-        break;
-    case 5:
-        write_one(a, t, POWER_CTL, MEASURE);
-        break;
-    case 6:
-        /* Turning on takes 10 ms, then 2^i ms are four readings of FILTER i. */
-        wait(a, t, (uint16_t)(10u + (1u << a->filter)));
-        break;
-    case 7:
-        read_from(a, t, FILTER, answer, SELF_TEST - FILTER);
-        break;
-    default:
-        if (answer[0] != a->filter || (answer[RANGE - FILTER] & RANGE_MASK) != 1 ||
-            answer[POWER_CTL - FILTER] != MEASURE) {
-            return ended(a, KN_E_DAMAGED);
-        }
-        return ended(a, KN_OK);
-    }
-    return KN_PENDING;
+    a->filter = filter_for(raw_rate_hz);
+    return kn_procedure_step(&a->procedure, setup_steps, KN_ADXL355_ADDRESS, a->filter, a->memory,
+                             t);
 }
 
 void kn_adxl355_read(kn_adxl355 *a, kn_transfer *t)
 {
-    read_from(a, t, TEMP2, a->raw[a->finished ^ 1u], KN_ADXL355_BURST);
+    a->first = TEMP2;
+    kn_registers_read(t, KN_ADXL355_ADDRESS, &a->first,
+                      &a->memory[a->finished ? 0 : KN_ADXL355_BURST], KN_ADXL355_BURST);
 }
 
 void kn_adxl355_finish(kn_adxl355 *a)
 {
-    a->finished ^= 1u;
+    a->finished = !a->finished;
 }
 
 /* 20 bits, left-justified in three bytes, two's complement. */
@@ -165,7 +132,7 @@ static int32_t axis_of(const uint8_t *at)
 
 int8_t kn_adxl355_decode(const kn_adxl355 *a, int32_t value[KN_ADXL355_VALUES])
 {
-    const uint8_t *raw = a->raw[a->finished];
+    const uint8_t *raw = &a->memory[a->finished ? KN_ADXL355_BURST : 0];
     uint8_t any = 0;
     uint8_t all = 0xFF;
     for (uint8_t i = 0; i < KN_ADXL355_BURST; i++) {
@@ -182,13 +149,13 @@ int8_t kn_adxl355_decode(const kn_adxl355 *a, int32_t value[KN_ADXL355_VALUES])
     return KN_OK;
 }
 
-/* raw[0] holds the reading without force, raw[1] the one with it. */
 static uint8_t failed_axes(const kn_adxl355 *a)
 {
     uint8_t failed = 0;
     for (uint8_t axis = 0; axis < 3; axis++) {
         uint8_t at = (uint8_t)(2u + 3u * axis);
-        int32_t change = axis_of(&a->raw[1][at]) - axis_of(&a->raw[0][at]);
+        int32_t change =
+            axis_of(&a->memory[WITH_FORCE + at]) - axis_of(&a->memory[WITHOUT_FORCE + at]);
         int32_t least = axis == 2 ? COUNTS_PER_G_AT_8_G / 2 : COUNTS_PER_G_AT_8_G / 10;
         /* Both ratios of most to least are 6. */
         if (change < least || change > 6 * least) {
@@ -200,66 +167,16 @@ static uint8_t failed_axes(const kn_adxl355 *a)
 
 void kn_adxl355_self_test_begin(kn_adxl355 *a)
 {
-    a->step = 0;
-    a->failed = 0;
+    kn_procedure_begin(&a->procedure);
 }
 
 int8_t kn_adxl355_self_test(kn_adxl355 *a, kn_transfer *t)
 {
-    a->wait_ms = 0;
-    if (a->step != 0 && t->status != KN_OK) {
-        return ended(a, t->status);
-    }
-    switch (a->step++) {
-    case 0:
-        write_one(a, t, POWER_CTL, STANDBY);
-        break;
-    case 1:
-        write_one(a, t, RANGE, RANGE_8_G);
-        break;
-    case 2:
-        write_one(a, t, FILTER, LOW_PASS_31_HZ);
-        break;
-    case 3:
-        write_one(a, t, SELF_TEST, TEST_MODE);
-        break;
-    case 4:
-        write_one(a, t, POWER_CTL, MEASURE);
-        break;
-    case 5:
-    case 8:
-        wait(a, t, TEST_MS);
-        break;
-    case 6:
-        read_from(a, t, TEMP2, a->raw[0], KN_ADXL355_BURST);
-        break;
-    case 7:
-        write_one(a, t, SELF_TEST, TEST_FORCE);
-        break;
-    case 9:
-        read_from(a, t, TEMP2, a->raw[1], KN_ADXL355_BURST);
-        break;
-    case 10:
-        write_one(a, t, POWER_CTL, STANDBY);
-        break;
-    case 11:
-        write_one(a, t, SELF_TEST, 0);
-        break;
-    case 12:
-        write_one(a, t, RANGE, RANGE_2_G);
-        break;
-    case 13:
-        write_one(a, t, FILTER, a->filter);
-        break;
-    case 14:
-        write_one(a, t, POWER_CTL, MEASURE);
-        break;
-    case 15:
-        wait(a, t, (uint16_t)(10u + (1u << a->filter)));
-        break;
-    default:
+    int8_t result = kn_procedure_step(&a->procedure, self_test_steps, KN_ADXL355_ADDRESS, a->filter,
+                                      a->memory, t);
+    if (result == KN_OK) {
         a->failed = failed_axes(a);
-        return ended(a, a->failed == 0 ? KN_OK : KN_E_VALUE);
+        result = a->failed == 0 ? KN_OK : KN_E_VALUE;
     }
-    return KN_PENDING;
+    return result;
 }

@@ -8,6 +8,7 @@
 #include "channel.h"
 #include "flash.h"
 #include "port.h"
+#include "procedure.h"
 #include "registers.h"
 
 enum {
@@ -21,13 +22,12 @@ enum {
 extern const kn_channel kn_adxl355_channels[KN_ADXL355_CHANNELS] KN_FLASH;
 
 typedef struct kn_adxl355 {
-    uint16_t wait_ms;
+    kn_procedure procedure;
     uint8_t failed; /* axes, of the last self-test: bits 0 to 2 ax ay az */
-    uint8_t step;
-    uint8_t small[2];
-    uint8_t filter;   /* FILTER in force */
-    volatile uint8_t finished; /* which buffer holds the last finished reading */
-    uint8_t raw[2][KN_ADXL355_BURST];
+    uint8_t filter; /* FILTER in force */
+    uint8_t first;  /* register that a reading begins with, where the bus takes it from */
+    volatile uint8_t finished;           /* which buffer holds the last finished reading */
+    uint8_t memory[2 * KN_ADXL355_BURST]; /* two readings */
 } kn_adxl355;
 
 /* The next kn_adxl355_setup() begins with its first step. */

@@ -1,9 +1,12 @@
 #include "mpu6050.h"
 
+#include "errors.h"
+
 enum {
     SELF_TEST_X = 0x0D,
-    SMPLRT_DIV = 0x19,
+    CONFIG = 0x1A,
     GYRO_CONFIG = 0x1B,
+    ACCEL_CONFIG = 0x1C,
     ACCEL_XOUT_H = 0x3B,
     PWR_MGMT_1 = 0x6B,
     WHO_AM_I = 0x75
@@ -14,14 +17,52 @@ enum {
     DEVICE_RESET = 0x80,
     CLOCK_GYRO_X = 0x01, /* awake; the gyro's oscillator is steadier than the internal one */
     LOW_PASS_10_HZ = 5,
-    GYRO_TEST = 0xE0,  /* force on x, y, z at +-250 deg/s */
-    ACCEL_8_G = 0x10,  /* the range that the self-test is stated for */
-    ACCEL_TEST = 0xF0  /* force on x, y, z at +-8 g */
+    GYRO_250_DPS = 0,
+    GYRO_TEST = 0xE0, /* force on x, y, z at +-250 deg/s */
+    ACCEL_2_G = 0,
+    ACCEL_8_G = 0x10, /* the range that the self-test is stated for */
+    ACCEL_TEST = 0xF0 /* force on x, y, z at +-8 g */
 };
 
-enum { RESET_MS = 110, START_MS = 50, SETTLE_MS = 100, TEST_MS = 250 };
+/* Where the self-test keeps what it reads. */
+enum { WITHOUT_FORCE = 0, WITH_FORCE = KN_MPU6050_BURST, TRIM = 2 * KN_MPU6050_BURST };
 
-enum { LAST_CODE = 31, READY = 255 };
+enum { LAST_CODE = 31 };
+
+/* The reset takes up to 100 ms, the gyro's start 30 ms. */
+static const kn_step setup_steps[] KN_FLASH = {
+    {KN_STEP_IDENTITY, WHO_AM_I, IDENTITY},
+    {KN_STEP_WRITE, PWR_MGMT_1, DEVICE_RESET},
+    {KN_STEP_WAIT, 0, 110},
+    {KN_STEP_WRITE, PWR_MGMT_1, CLOCK_GYRO_X},
+    {KN_STEP_WAIT, 0, 50},
+    {KN_STEP_WRITE, CONFIG, KN_STEP_SETTING},
+    {KN_STEP_WRITE, GYRO_CONFIG, GYRO_250_DPS},
+    {KN_STEP_WRITE, ACCEL_CONFIG, ACCEL_2_G},
+    {KN_STEP_WAIT, 0, 100},
+    {KN_STEP_VERIFY, PWR_MGMT_1, CLOCK_GYRO_X},
+    {KN_STEP_VERIFY, CONFIG, KN_STEP_SETTING},
+    {KN_STEP_VERIFY, GYRO_CONFIG, GYRO_250_DPS},
+    {KN_STEP_VERIFY, ACCEL_CONFIG, ACCEL_2_G},
+    {KN_STEP_END, 0, 0},
+};
+
+static const kn_step self_test_steps[] KN_FLASH = {
+    {KN_STEP_WRITE, CONFIG, LOW_PASS_10_HZ},
+    {KN_STEP_WRITE, ACCEL_CONFIG, ACCEL_8_G},
+    {KN_STEP_WAIT, 0, 250},
+    {KN_STEP_READ + KN_MPU6050_BURST, ACCEL_XOUT_H, WITHOUT_FORCE},
+    {KN_STEP_WRITE, GYRO_CONFIG, GYRO_TEST},
+    {KN_STEP_WRITE, ACCEL_CONFIG, ACCEL_TEST},
+    {KN_STEP_WAIT, 0, 250},
+    {KN_STEP_READ + KN_MPU6050_BURST, ACCEL_XOUT_H, WITH_FORCE},
+    {KN_STEP_READ + KN_MPU6050_TRIM, SELF_TEST_X, TRIM},
+    {KN_STEP_WRITE, CONFIG, KN_STEP_SETTING},
+    {KN_STEP_WRITE, GYRO_CONFIG, GYRO_250_DPS},
+    {KN_STEP_WRITE, ACCEL_CONFIG, ACCEL_2_G},
+    {KN_STEP_WAIT, 0, 250},
+    {KN_STEP_END, 0, 0},
+};
 
 const kn_channel kn_mpu6050_channels[KN_MPU6050_CHANNELS] KN_FLASH = {
     {.kind = KN_KIND_ACCELEROMETER,
@@ -76,119 +117,28 @@ static uint8_t low_pass_for(uint16_t raw_rate_hz)
     return (uint8_t)(choice + 1u);
 }
 
-static void write_small(kn_mpu6050 *m, kn_transfer *t, uint8_t length)
-{
-    kn_registers_write(t, KN_MPU6050_ADDRESS, m->small, length);
-}
-
-static void write_power(kn_mpu6050 *m, kn_transfer *t, uint8_t value)
-{
-    m->small[0] = PWR_MGMT_1;
-    m->small[1] = value;
-    write_small(m, t, 2);
-}
-
-/* Sample rate divider 0, low-pass, ranges and test forces in one go. */
-static void write_settings(kn_mpu6050 *m, kn_transfer *t, uint8_t low_pass, uint8_t gyro,
-                           uint8_t accel)
-{
-    m->small[0] = SMPLRT_DIV;
-    m->small[1] = 0;
-    m->small[2] = low_pass;
-    m->small[3] = gyro;
-    m->small[4] = accel;
-    write_small(m, t, 5);
-}
-
-static void read_from(kn_mpu6050 *m, kn_transfer *t, uint8_t first, uint8_t *into, uint8_t length)
-{
-    m->small[0] = first;
-    kn_registers_read(t, KN_MPU6050_ADDRESS, m->small, into, length);
-}
-
-static void wait(kn_mpu6050 *m, kn_transfer *t, uint8_t wait_ms)
-{
-    kn_registers_wait(t);
-    m->wait_ms = wait_ms;
-}
-
 void kn_mpu6050_reset(kn_mpu6050 *m)
 {
-    m->step = 0;
-    m->wait_ms = 0;
-    m->failed = 0;
-    m->finished = 0;
-    for (uint8_t i = 0; i < KN_MPU6050_BURST; i++) {
-        m->raw[0][i] = 0;
-        m->raw[1][i] = 0;
-    }
-}
-
-static int8_t ended(kn_mpu6050 *m, int8_t result)
-{
-    m->step = result < 0 ? 0 : READY;
-    return result;
+    kn_procedure_begin(&m->procedure);
 }
 
 int8_t kn_mpu6050_setup(kn_mpu6050 *m, uint16_t raw_rate_hz, kn_transfer *t)
 {
-    m->wait_ms = 0;
-    if (m->step == READY) {
-        return KN_OK;
-    }
-    if (m->step != 0 && t->status != KN_OK) {
-        return ended(m, t->status);
-    }
-    switch (m->step++) {
-    case 0:
-        read_from(m, t, WHO_AM_I, &m->small[1], 1);
-        break;
-    case 1:
-        if (m->small[1] != IDENTITY) {
-            return ended(m, KN_E_IDENTITY);
-        }
-        write_power(m, t, DEVICE_RESET);
-        break;
-    case 2:
-        wait(m, t, RESET_MS);
-        break;
-    case 3:
-        write_power(m, t, CLOCK_GYRO_X);
-        break;
-    case 4:
-        wait(m, t, START_MS);
-        break;
-    case 5:
-        m->low_pass = low_pass_for(raw_rate_hz);
-        write_settings(m, t, m->low_pass, 0, 0);
-        break;
-    case 6:
-        wait(m, t, SETTLE_MS);
-        break;
-    case 7:
-        read_from(m, t, SMPLRT_DIV, &m->small[1], 4);
-        break;
-    case 8:
-        if (m->small[1] != 0 || m->small[2] != m->low_pass || m->small[3] != 0 ||
-            m->small[4] != 0) {
-            return ended(m, KN_E_DAMAGED);
-        }
-        read_from(m, t, PWR_MGMT_1, &m->small[1], 1);
-        break;
-    default:
-        return ended(m, m->small[1] == CLOCK_GYRO_X ? KN_OK : KN_E_DAMAGED);
-    }
-    return KN_PENDING;
+    m->low_pass = low_pass_for(raw_rate_hz);
+    return kn_procedure_step(&m->procedure, setup_steps, KN_MPU6050_ADDRESS, m->low_pass,
+                             m->memory, t);
 }
 
 void kn_mpu6050_read(kn_mpu6050 *m, kn_transfer *t)
 {
-    read_from(m, t, ACCEL_XOUT_H, m->raw[m->finished ^ 1u], KN_MPU6050_BURST);
+    m->first = ACCEL_XOUT_H;
+    kn_registers_read(t, KN_MPU6050_ADDRESS, &m->first,
+                      &m->memory[m->finished ? 0 : KN_MPU6050_BURST], KN_MPU6050_BURST);
 }
 
 void kn_mpu6050_finish(kn_mpu6050 *m)
 {
-    m->finished ^= 1u;
+    m->finished = !m->finished;
 }
 
 static int16_t big_endian(const uint8_t *at)
@@ -198,7 +148,7 @@ static int16_t big_endian(const uint8_t *at)
 
 int8_t kn_mpu6050_decode(const kn_mpu6050 *m, int32_t value[KN_MPU6050_VALUES])
 {
-    const uint8_t *raw = m->raw[m->finished];
+    const uint8_t *raw = &m->memory[m->finished ? KN_MPU6050_BURST : 0];
     uint8_t any = 0;
     uint8_t all = 0xFF;
     for (uint8_t i = 0; i < KN_MPU6050_BURST; i++) {
@@ -221,33 +171,33 @@ static int32_t trim_of(const uint16_t trims[LAST_CODE], uint8_t code)
     return (int32_t)trim;
 }
 
-/* Whether the change is the trim's within 14 %; without a trim, that of any chip. */
+/* Whether the change is the trim's within 14 % (9/64); without a trim, that of any chip. */
 static uint8_t change_is_good(int32_t change, uint8_t code, const uint16_t trims[LAST_CODE])
 {
     int32_t low = trim_of(trims, code != 0 ? code : 1);
     int32_t high = trim_of(trims, code != 0 ? code : LAST_CODE);
-    return 100 * change >= 86 * low && 100 * change <= 114 * high;
+    return change >= low - low * 9 / 64 && change <= high + high * 9 / 64;
 }
 
-/* raw[0] holds the reading without force, raw[1] the one with it, small[1..4] the trim. */
+/* The change of the value at `at` of a reading. */
+static int32_t change_at(const kn_mpu6050 *m, uint8_t at)
+{
+    return (int32_t)big_endian(&m->memory[WITH_FORCE + at]) -
+           big_endian(&m->memory[WITHOUT_FORCE + at]);
+}
+
 static uint8_t failed_axes(const kn_mpu6050 *m)
 {
-    const uint8_t *trim = &m->small[1];
+    const uint8_t *trim = &m->memory[TRIM];
     uint8_t failed = 0;
     for (uint8_t axis = 0; axis < 3; axis++) {
-        const uint8_t *accel = &m->raw[1][2u * axis];
-        const uint8_t *gyro = &m->raw[1][8u + 2u * axis];
         uint8_t accel_low = (uint8_t)(trim[3] >> (4u - 2u * axis)) & 0x03u;
         uint8_t accel_code = (uint8_t)(((trim[axis] >> 3) & 0x1Cu) | accel_low);
-        int32_t accel_change = (int32_t)big_endian(accel) - big_endian(&m->raw[0][2u * axis]);
-        int32_t gyro_change = (int32_t)big_endian(gyro) - big_endian(&m->raw[0][8u + 2u * axis]);
-        if (axis == 1) {
-            gyro_change = -gyro_change;
-        }
-        if (!change_is_good(accel_change, accel_code, accel_trim)) {
+        int32_t turn = change_at(m, (uint8_t)(8u + 2u * axis));
+        if (!change_is_good(change_at(m, (uint8_t)(2u * axis)), accel_code, accel_trim)) {
             failed = (uint8_t)(failed | 1u << axis);
         }
-        if (!change_is_good(gyro_change, trim[axis] & 0x1Fu, gyro_trim)) {
+        if (!change_is_good(axis == 1 ? -turn : turn, trim[axis] & 0x1Fu, gyro_trim)) {
             failed = (uint8_t)(failed | 8u << axis);
         }
     }
@@ -256,45 +206,16 @@ static uint8_t failed_axes(const kn_mpu6050 *m)
 
 void kn_mpu6050_self_test_begin(kn_mpu6050 *m)
 {
-    m->step = 0;
-    m->failed = 0;
+    kn_procedure_begin(&m->procedure);
 }
 
 int8_t kn_mpu6050_self_test(kn_mpu6050 *m, kn_transfer *t)
 {
-    m->wait_ms = 0;
-    if (m->step != 0 && t->status != KN_OK) {
-        return ended(m, t->status);
-    }
-    switch (m->step++) {
-    case 0:
-        write_settings(m, t, LOW_PASS_10_HZ, 0, ACCEL_8_G);
-        break;
-    case 1:
-    case 4:
-        wait(m, t, TEST_MS);
-        break;
-    case 2:
-        read_from(m, t, ACCEL_XOUT_H, m->raw[0], KN_MPU6050_BURST);
-        break;
-    case 3:
-        write_settings(m, t, LOW_PASS_10_HZ, GYRO_TEST, ACCEL_TEST);
-        break;
-    case 5:
-        read_from(m, t, ACCEL_XOUT_H, m->raw[1], KN_MPU6050_BURST);
-        break;
-    case 6:
-        write_settings(m, t, m->low_pass, 0, 0);
-        break;
-    case 7:
-        wait(m, t, TEST_MS);
-        break;
-    case 8:
-        read_from(m, t, SELF_TEST_X, &m->small[1], 4);
-        break;
-    default:
+    int8_t result = kn_procedure_step(&m->procedure, self_test_steps, KN_MPU6050_ADDRESS,
+                                      m->low_pass, m->memory, t);
+    if (result == KN_OK) {
         m->failed = failed_axes(m);
-        return ended(m, m->failed == 0 ? KN_OK : KN_E_VALUE);
+        result = m->failed == 0 ? KN_OK : KN_E_VALUE;
     }
-    return KN_PENDING;
+    return result;
 }

@@ -8,26 +8,27 @@
 #include "channel.h"
 #include "flash.h"
 #include "port.h"
+#include "procedure.h"
 #include "registers.h"
 
 enum {
     KN_MPU6050_ADDRESS = 0x68,
     KN_MPU6050_VALUES = 7, /* of one reading: ax ay az, temperature, gx gy gz */
     KN_MPU6050_CHANNELS = 3,
-    KN_MPU6050_BURST = 14
+    KN_MPU6050_BURST = 14,
+    KN_MPU6050_TRIM = 4
 };
 
 /* Rows of the channel table: accelerometer, gyro, temperature. */
 extern const kn_channel kn_mpu6050_channels[KN_MPU6050_CHANNELS] KN_FLASH;
 
 typedef struct kn_mpu6050 {
-    uint16_t wait_ms;
-    uint8_t failed; /* axes, of the last self-test: bits 0 to 2 ax ay az, 3 to 5 gx gy gz */
-    uint8_t step;
-    uint8_t small[5];
+    kn_procedure procedure;
+    uint8_t failed;   /* axes, of the last self-test: bits 0 to 2 ax ay az, 3 to 5 gx gy gz */
     uint8_t low_pass; /* CONFIG in force */
+    uint8_t first;    /* register that a reading begins with, where the bus takes it from */
     volatile uint8_t finished; /* which buffer holds the last finished reading */
-    uint8_t raw[2][KN_MPU6050_BURST];
+    uint8_t memory[2 * KN_MPU6050_BURST + KN_MPU6050_TRIM]; /* two readings, the trim */
 } kn_mpu6050;
 
 /* The next kn_mpu6050_setup() begins with its first step. */

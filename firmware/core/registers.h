@@ -6,10 +6,10 @@
  * kn_mpu6050_self_test() is one step, with the same transfer throughout, and returns
  *   KN_PENDING, t->address not 0   the transfer is to be carried out before the next call,
  *                                  which finds its result in t->status;
- *   KN_PENDING, t->address 0       the next call is to come after m->wait_ms (else 0);
+ *   KN_PENDING, t->address 0       the next call is to come after m->procedure.wait_ms (else 0);
  *   KN_OK                          done;
- *   a negative error               failed; a t->status other than KN_OK is handed on. The next
- *                                  call is the first step again.
+ *   a negative error               failed; a t->status other than KN_OK is handed on.
+ * After either end the next call is the first step again.
  *
  * A reading: kn_mpu6050_read() only fills in its transfer; kn_mpu6050_finish() says that it
  * ended well, which makes it the one that kn_mpu6050_decode() reads. That one stays whole until

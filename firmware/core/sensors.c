@@ -32,7 +32,8 @@ int8_t kn_sensors_self_test(kn_sensors *s, uint8_t part, kn_transfer *t)
 
 uint16_t kn_sensors_wait_ms(const kn_sensors *s, uint8_t part)
 {
-    return part == KN_PART_MPU6050 ? s->mpu6050.wait_ms : s->adxl355.wait_ms;
+    return part == KN_PART_MPU6050 ? s->mpu6050.procedure.wait_ms
+                                   : s->adxl355.procedure.wait_ms;
 }
 
 void kn_sensors_read(kn_sensors *s, uint8_t part, kn_transfer *t)

@@ -9,7 +9,7 @@ static kn_adxl355 driver;
 static void carry_out(sim_chip *chip, kn_transfer *t)
 {
     if (t->address == 0) {
-        chip->now_ms += driver.wait_ms;
+        chip->now_ms += driver.procedure.wait_ms;
     } else {
         chip->now_ms += 1;
         sim_chip_transfer(chip, t);
@@ -114,12 +114,12 @@ static void test_sign_of_20_bits(void)
         for (unsigned axis = 0; axis < 3; axis++) {
             check_case("row, axis", 10 * i + axis);
             for (unsigned b = 0; b < KN_ADXL355_BURST; b++) {
-                driver.raw[driver.finished][b] = 0;
+                driver.memory[driver.finished * KN_ADXL355_BURST + b] = 0;
             }
-            driver.raw[driver.finished][0] = 0xF7; /* the high half is not data */
-            driver.raw[driver.finished][1] = 0x5D;
+            driver.memory[driver.finished * KN_ADXL355_BURST + 0] = 0xF7; /* the high half is not data */
+            driver.memory[driver.finished * KN_ADXL355_BURST + 1] = 0x5D;
             for (unsigned b = 0; b < 3; b++) {
-                driver.raw[driver.finished][2 + 3 * axis + b] = row[i].byte[b];
+                driver.memory[driver.finished * KN_ADXL355_BURST + 2 + 3 * axis + b] = row[i].byte[b];
             }
             CHECK_EQUAL(kn_adxl355_decode(&driver, value), KN_OK);
             for (unsigned other = 0; other < 3; other++) {
@@ -204,7 +204,7 @@ static void test_vanishes(void)
     CHECK_EQUAL(reading(&chip, value), KN_OK);
     CHECK_EQUAL(value[0], 64000);
     for (uint8_t i = 0; i < KN_ADXL355_BURST; i++) {
-        driver.raw[driver.finished][i] = 0xFF;
+        driver.memory[driver.finished * KN_ADXL355_BURST + i] = 0xFF;
     }
     CHECK_EQUAL(kn_adxl355_decode(&driver, value), KN_E_NO_ANSWER);
 }

@@ -9,7 +9,7 @@ static kn_mpu6050 driver;
 static void carry_out(sim_chip *chip, kn_transfer *t)
 {
     if (t->address == 0) {
-        chip->now_ms += driver.wait_ms;
+        chip->now_ms += driver.procedure.wait_ms;
     } else {
         chip->now_ms += 1;
         sim_chip_transfer(chip, t);
@@ -211,10 +211,10 @@ static void test_vanishes(void)
     CHECK_EQUAL(reading(&chip, value), KN_OK);
     CHECK_EQUAL(value[0], 4096);
     for (uint8_t i = 0; i < KN_MPU6050_BURST; i++) {
-        driver.raw[driver.finished][i] = 0xFF; /* nobody pulls the line */
+        driver.memory[driver.finished * KN_MPU6050_BURST + i] = 0xFF; /* nobody pulls the line */
     }
     CHECK_EQUAL(kn_mpu6050_decode(&driver, value), KN_E_NO_ANSWER);
-    driver.raw[driver.finished][13] = 0xFE;
+    driver.memory[driver.finished * KN_MPU6050_BURST + 13] = 0xFE;
     CHECK_EQUAL(kn_mpu6050_decode(&driver, value), KN_OK);
     CHECK_EQUAL(value[0], -1);
     CHECK_EQUAL(value[6], -2);
