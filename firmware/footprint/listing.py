@@ -93,14 +93,22 @@ def join_labels(functions: list[Function], framed: set[str]) -> list[Function]:
     """Return the functions with the inner labels of assembly routines joined to their routine.
 
     The compiler's library labels the loops of a routine by its name and an ending
-    (``__udivmodsi4_loop``); only functions of C are in `framed`.
+    (``__udivmodsi4_loop``); only functions of C are in `framed`. A label that is called is a
+    routine of its own.
     """
+    called = {
+        instruction.target
+        for function in functions
+        for instruction in function.instructions
+        if instruction.name in ("call", "rcall") and instruction.target != instruction.address + 2
+    }
     joined: list[Function] = []
     for function in functions:
         before = joined[-1] if joined else None
         if (
             before is not None
             and function.name not in framed
+            and function.start not in called
             and before.name not in framed
             and function.name.startswith(before.name + "_")
         ):

@@ -124,6 +124,21 @@ def test_inner_labels_belong_to_their_routine() -> None:
     assert Program(functions, {}).deepest("__udivmodhi4").size == 2
 
 
+def test_an_inner_label_that_is_called_is_a_routine_of_its_own() -> None:
+    divide = """
+00000400 <__divmodsi4>:
+     400:\trcall\t.+4\t; 0x406 <__divmodsi4_neg2>
+     402:\tpush\tr16
+     404:\tret
+
+00000406 <__divmodsi4_neg2>:
+     406:\tpush\tr17
+     408:\tret
+"""
+    functions = join_labels(parse_listing(divide), set())
+    assert Program(functions, {}).deepest("__divmodsi4").size == 2 + 1 + 2 + 1
+
+
 def test_frames_of_changing_size_are_refused() -> None:
     assert parse_frames("a.c:1:2:f\t7\tstatic\n") == {"f": 7}
     with pytest.raises(Unbounded, match="f has a frame of no fixed size"):

@@ -14,7 +14,7 @@ AVR_HEX := $(BUILD)/knuckle-atmega328p.hex
 AVR_CPU := -mmcu=atmega328p -DF_CPU=16000000UL
 AVR_CFLAGS := $(AVR_CPU) -std=c11 $(WARNINGS) -Os -g -flto -fno-jump-tables -ffunction-sections \
 	--param large-stack-frame=32 --param large-stack-frame-growth=50 \
-	-fdata-sections -mrelax -mcall-prologues -mstrict-X -fno-ipa-sra
+	-fdata-sections -mrelax -mcall-prologues -mstrict-X -fno-ipa-sra -fno-move-loop-invariants
 AVR_INCLUDES := -Icore -Iports/atmega328p
 AVR_SOURCES := $(CORE_SOURCES) $(sort $(wildcard ports/atmega328p/*.c ports/atmega328p/*.S))
 AVR_OBJECTS := $(addprefix $(AVR_OUT)/,$(addsuffix .o,$(basename $(AVR_SOURCES))))
