@@ -70,7 +70,7 @@ def main(arguments: list[str]) -> int:
     print(f"worst stack    {stack:6} bytes: {task.size} main program, {deepest.size} interrupt")
     print(f"memory         {memory:6} bytes of {MEMORY}, limit {MEMORY_LIMIT}")
     for path in (task, deepest):
-        print("  " + " > ".join(spelled(name) for name in path.names))
+        print("  " + " > ".join(f"{spelled(n)} {program.frame_of(n)}" for n in path.names))
     print("  interrupts: " + ", ".join(f"{spelled(p.names[0])[10:]} {p.size}" for p in handlers))
     if sizes.flash > FLASH_LIMIT or memory > MEMORY_LIMIT:
         print("footprint: over the limit", file=sys.stderr)

@@ -53,6 +53,10 @@ class Program:
         name = frame_name(function.name, self._frames)
         return counted if name is None else max(self._frames[name], counted)
 
+    def frame_of(self, name: str) -> int:
+        """Return the bytes that the named function itself takes."""
+        return self.frame(self._by_name[name])
+
     def callees(self, function: Function) -> list[Function]:
         """Return the functions that a function can call or jump to."""
         found = []
