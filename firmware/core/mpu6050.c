@@ -171,12 +171,18 @@ static int32_t trim_of(const uint16_t trims[LAST_CODE], uint8_t code)
     return (int32_t)trim;
 }
 
-/* Whether the change is the trim's within 14 % (9/64); without a trim, that of any chip. */
+/* 9/64: the 14 % of the data sheet. */
+static int32_t tolerance(int32_t trim)
+{
+    return (trim >> 3) + (trim >> 6);
+}
+
+/* Whether the change is the trim's within its tolerance; without a trim, that of any chip. */
 static uint8_t change_is_good(int32_t change, uint8_t code, const uint16_t trims[LAST_CODE])
 {
     int32_t low = trim_of(trims, code != 0 ? code : 1);
     int32_t high = trim_of(trims, code != 0 ? code : LAST_CODE);
-    return change >= low - low * 9 / 64 && change <= high + high * 9 / 64;
+    return change >= low - tolerance(low) && change <= high + tolerance(high);
 }
 
 /* The change of the value at `at` of a reading. */
