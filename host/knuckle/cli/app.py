@@ -29,6 +29,7 @@ COMMANDS: Final = (
     "demo",
     "pods",
     "pod",
+    "selftest",
     "watch",
     "camber",
     "sweep",

@@ -35,8 +35,13 @@ class FaultBook:
     @property
     def standing(self) -> tuple[FaultWords, ...]:
         """What stands now, in words; one for each part and code."""
+        return tuple(words for _, words in self.by_code)
+
+    @property
+    def by_code(self) -> tuple[tuple[int, FaultWords], ...]:
+        """The same, each with its code."""
         return tuple(
-            fault_words(code, self._rows(group))
+            (code, fault_words(code, self._rows(group)))
             for code, places in sorted(self._standing.items())
             for group in self._groups(places)
         )

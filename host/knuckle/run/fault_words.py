@@ -36,6 +36,11 @@ class FaultWords(NamedTuple):
     cause: str
     next_step: str
 
+    @property
+    def why(self) -> str:
+        """What is wrong and its likely cause, in a breath."""
+        return f"{self.what} {self.cause}"
+
     def lines(self) -> list[str]:
         """Return the lines that tell it."""
         return [self.what, f"  cause: {self.cause}", f"  next:  {self.next_step}"]
@@ -155,7 +160,7 @@ def _missing(rows: Sequence[Channel], part: str, named: str) -> FaultWords:
             "sensor missing",
             "The pod finds one of its sensors no more, or finds none.",
             "A wire is loose or swapped, or the sensor has no supply.",
-            "Check the wires; `knuckle selftest` says which sensor it is.",
+            "Check the four wires of the sensors' bus (supply, ground, clock, data).",
         )
     if rows[0].sensor is Sensor.CALIPER:
         return FaultWords(

@@ -15,6 +15,7 @@ from knuckle.sim.gauging import Gauger
 from knuckle.sim.handling import Handler
 from knuckle.sim.kinematics import caster_as_swept_deg
 from knuckle.sim.linear import LinearChannels
+from knuckle.sim.lying import Lying
 from knuckle.sim.motion import Motion
 from knuckle.sim.scenario import Scenario
 from knuckle.sim.sensor import Chip, Signals
@@ -101,6 +102,8 @@ class Rig:
             self.person = Handler(self.case)
         elif scenario.purpose in {Purpose.LENGTHS, Purpose.TOE}:
             self.person = Gauger(self.case)
+        elif scenario.purpose is Purpose.STILL:
+            self.person = Lying()
         elif scenario.wheel.is_front or scenario.purpose is Purpose.WATCH:
             self.person = Driver(self.case)
         else:

@@ -34,6 +34,7 @@ class Purpose(StrEnum):
     WATCH = "watch"
     LENGTHS = "lengths"
     TOE = "toe"
+    STILL = "still"
 
 
 @dataclass(frozen=True, slots=True)
