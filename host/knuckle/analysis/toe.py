@@ -81,7 +81,8 @@ def pod_unknown() -> Notice:
     """Return what must be said where a calibration cannot be told to be this pod's."""
     return Notice(
         "LINEAR_POD_UNKNOWN",
-        "Whether the linear calibration is of this pod cannot be told: one of them has no identity.",
+        "Whether the linear calibration is of this pod cannot be told: one of them has no "
+        "identity.",
     )
 
 

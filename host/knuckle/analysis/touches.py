@@ -18,6 +18,7 @@ from knuckle.model.linear_rest import LinearRest
 
 AT_START_S: Final = 0.6
 """A rest that begins so soon is that of the sensor before anybody has touched anything."""
+SETTLING_S: Final = 1.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -199,8 +200,11 @@ def recognised(
 
 
 def rest_of(mark: TouchMark, rests: Sequence[LinearRest]) -> LinearRest | None:
-    """Return the rest that a touch was taken from: the one that lies on it for longest."""
-    best, longest = None, 0.0
+    """Return the rest that a touch was taken from: the one that lies on it for longest.
+
+    The whole rest may have lost its beginning, which settled still, so it may lie behind.
+    """
+    best, longest = None, -SETTLING_S
     for rest in rests:
         together = min(rest.end_s, mark.to_s) - max(rest.start_s, mark.from_s)
         if together > longest:

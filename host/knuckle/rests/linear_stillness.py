@@ -15,6 +15,7 @@ from typing import Final, Literal
 
 from knuckle.rests.linear_cells import LinearCell
 from knuckle.rests.noise_floor import SensorFloor
+from knuckle.rests.reading import LEAST_SIGMA_LINEAR_MM
 
 _NOISE: Final = 4.5
 """Sigmas of one cell mean beyond which it stands apart."""
@@ -23,10 +24,13 @@ _CHANGED: Final = 20.0
 _RETURN_CELLS: Final = 3
 _MEMORY_S: Final = 5.0
 _LOOK_BACK_S: Final = 3.0
+_YOUNG_S: Final = 1.6
+"""A change so soon after a rest's start is settling: the rest begins later."""
 _REFERENCE_S: Final = 20.0
 _WIDTHS_S: Final = (0.3, 1.0, 3.0)
 _LOUDER: Final = 6.0
 """Noise power of a window over the floor that is believed only if it lasts for long."""
+_MEDIAN_ALLOWS: Final = 1.5
 _UNDITHERED: Final = 0.1
 """Scatter within a cell, in steps, below which the steps themselves are what is read."""
 
@@ -61,8 +65,8 @@ class LinearRestSettings:
     ready_s: float = 0.8
     ready_louder_s: float = 3.0
     shortest_s: float = 0.8
-    level_tolerance_mm: float = 0.03
-    slope_tolerance_mm_s: float = 0.05
+    level_tolerance_mm: float = 0.06
+    slope_tolerance_mm_s: float = 0.1
     longest_knock_s: float = 0.8
     loudness: float = 6.0
     ceiling_mm: float = 0.15
@@ -98,9 +102,8 @@ class _Open:
     """A rest that goes on: sums over its good cells, and a disturbance that is not over."""
 
     first: int
-    start_s: float
+    cells: list[LinearCell] = field(default_factory=list)
     good: list[bool] = field(default_factory=list)
-    end_s: list[float] = field(default_factory=list)
     sums: list[float] = field(default_factory=lambda: [0.0])
     knocks: int = 0
     pending: list[tuple[bool, LinearCell]] = field(default_factory=list)
@@ -109,16 +112,25 @@ class _Open:
 
     def add(self, cell: LinearCell, good: bool) -> None:
         self.good.append(good)
-        self.end_s.append(cell.end_s)
+        self.cells.append(cell)
         if good:
             self.sums.append(self.sums[-1] + cell.mean)
 
     def mean(self, first: int, end: int) -> float:
         return (self.sums[end] - self.sums[first]) / (end - first)
 
+    def begin_later(self, cells: int) -> None:
+        """Leave the first cells out: the channel had not settled yet."""
+        kept = list(zip(self.cells[cells:], self.good[cells:], strict=True))
+        self.first += cells
+        self.cells, self.good, self.sums = [], [], [0.0]
+        for cell, good in kept:
+            self.add(cell, good)
+
     def closing(self, cells: int) -> LinearClosing:
-        last = self.end_s[cells - 1] if cells else self.start_s
-        return LinearClosing(self.first, tuple(self.good[:cells]), self.knocks, self.start_s, last)
+        start_s = self.cells[0].start_s
+        last_s = self.cells[cells - 1].end_s if cells else start_s
+        return LinearClosing(self.first, tuple(self.good[:cells]), self.knocks, start_s, last_s)
 
 
 class LinearStillness:
@@ -128,7 +140,7 @@ class LinearStillness:
         self, size: int, rate_hz: float, resolution_mm: float, settings: LinearRestSettings
     ) -> None:
         cell_s = size / rate_hz
-        self.floor = SensorFloor(max(resolution_mm / math.sqrt(12.0), 1e-4))
+        self.floor = SensorFloor(LEAST_SIGMA_LINEAR_MM)
         self._floor_known = False
         self._cell_s = cell_s
         self._step_mm = resolution_mm
@@ -138,6 +150,7 @@ class LinearStillness:
         self._width = max(4, round(settings.ready_s / cell_s))
         self._long_width = max(self._width, round(settings.ready_louder_s / cell_s))
         self._longest_knock = max(2, round(settings.longest_knock_s / cell_s))
+        self._young = max(self._width + 1, round(_YOUNG_S / cell_s))
         self._memory = max(8, round(_MEMORY_S / cell_s))
         self._reference = max(6, round(_REFERENCE_S / cell_s))
         self._widths = [max(3, round(s / cell_s)) for s in _WIDTHS_S]
@@ -192,8 +205,11 @@ class LinearStillness:
             self._take_in(rest, cell)
         if not rest.pending and self._open is not None:
             changed = self._changed(rest)
-            if changed:
-                yield self._close(rest, len(rest.good) - changed, cell)
+            before = len(rest.good) - changed
+            if changed and len(rest.good) <= self._young:
+                rest.begin_later(before)
+            elif changed:
+                yield self._close(rest, before, cell)
 
     # ---- a rest that goes on
 
@@ -201,7 +217,9 @@ class LinearStillness:
         end = len(rest.sums) - 1
         level = rest.mean(max(0, end - self._reference), end)
         allowed = max(
-            _NOISE * math.sqrt(self.between), self._step_mm, self._settings.level_tolerance_mm
+            _NOISE * math.sqrt(self.between),
+            self._coarse(self.floor.inner),
+            self._settings.level_tolerance_mm,
         )
         return abs(cell.mean - level) <= allowed and cell.inner <= self._loud * self._inner_floor
 
@@ -274,7 +292,7 @@ class LinearStillness:
             if between is None:
                 continue
             inner = sum(cell.inner for cell in window) / width
-            least = self.floor.least**2
+            least = max(self._step_mm**2, self._settings.level_tolerance_mm**2) / 2.0
             louder = self._floor_known and (
                 between > _LOUDER * (1.0 + 8.0 / self.floor.cells) * max(self.between, least)
                 or inner > self._loud * self._inner_floor
@@ -292,8 +310,7 @@ class LinearStillness:
         s = self._settings
         means = [cell.mean for cell in window]
         width = len(means)
-        step = sum((b - a) ** 2 for a, b in pairwise(means))
-        between = max(step / (2.0 * (width - 1)), self.floor.least**2)
+        between = self._between_of(means)
         sigma = math.sqrt(between)
         inner = sorted(cell.inner for cell in window)
         if sigma > max(s.ceiling_mm, self._step_mm):
@@ -312,7 +329,8 @@ class LinearStillness:
         length_s = width * self._cell_s
         slowest = max(s.slope_tolerance_mm_s, coarse / length_s)
         if (
-            max(abs(mean - level) for mean in means) > max(_NOISE * sigma, self._step_mm)
+            max(abs(mean - level) for mean in means)
+            > max(_NOISE * sigma, coarse, s.level_tolerance_mm)
             or apart
             > max(s.slope_tolerance_mm_s * length_s / 2.0, coarse)
             + 3.0 * sigma * math.sqrt(2.0 / half)
@@ -321,10 +339,21 @@ class LinearStillness:
             return None
         return between
 
+    def _between_of(self, means: list[float]) -> float:
+        """Return the variance of a cell mean by its steps, blind to slow change.
+
+        The median keeps the large steps of a beginning that still settles from counting as
+        noise; 0.954 = 0.6745 x the root of 2 makes it one sigma of white noise.
+        """
+        steps = sorted(abs(b - a) for a, b in pairwise(means))
+        square = sum(step * step for step in steps) / (2.0 * len(steps))
+        middle = _MEDIAN_ALLOWS * steps[len(steps) // 2] / 0.954
+        return max(min(square, middle * middle), self.floor.least**2)
+
     def _begin(self, number: int, recent: list[LinearCell], width: int) -> None:
         """Open a rest over the last `width` cells and over what stands before them."""
         cells = recent[-width:]
-        rest = _Open(number - width + 1, cells[0].start_s)
+        rest = _Open(number - width + 1)
         for cell in cells:
             rest.add(cell, True)
         before = 0
@@ -333,7 +362,7 @@ class LinearStillness:
                 break
             before += 1
         whole = recent[len(recent) - width - before :]
-        rest = _Open(number - width - before + 1, whole[0].start_s)
+        rest = _Open(number - width - before + 1)
         for cell in whole:
             rest.add(cell, True)
         rest.last_mean = whole[-1].mean
