@@ -1,5 +1,7 @@
 """Print the program's needs; end with an error where they exceed the limits."""
 
+from __future__ import annotations
+
 import argparse
 import sys
 from pathlib import Path

@@ -1,5 +1,7 @@
 """The deepest stack below a function."""
 
+from __future__ import annotations
+
 from dataclasses import dataclass
 
 from footprint.errors import Unbounded

@@ -1,5 +1,7 @@
 """The frames that the compiler states in its .su files, return address included."""
 
+from __future__ import annotations
+
 from pathlib import Path
 
 from footprint.errors import Unbounded

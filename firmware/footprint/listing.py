@@ -1,5 +1,7 @@
 """The program's disassembly as functions with the calls they make."""
 
+from __future__ import annotations
+
 import itertools
 import re
 import subprocess

@@ -6,6 +6,8 @@ struct in the program itself, so a new member cannot be forgotten; and each indi
 program must stem from a source line that calls a member.
 """
 
+from __future__ import annotations
+
 import re
 import struct
 import subprocess

@@ -1,5 +1,7 @@
 """Flash and static memory from the program's sections."""
 
+from __future__ import annotations
+
 import re
 import subprocess
 from dataclasses import dataclass

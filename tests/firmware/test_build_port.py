@@ -81,7 +81,7 @@ def test_the_clock_never_goes_back(probe: Probe) -> None:
     assert readings[-1] - readings[0] > 2 * 65536
 
 
-@pytest.mark.parametrize("ahead", [0, 1, 2, 3, 10, 1250, 32767, 32768, 50000])
+@pytest.mark.parametrize("ahead", [0, 1, 2, 3, 10, 1250, 32767, 32768, 49989])
 def test_the_alarm_comes_at_its_tick(probe: Probe, ahead: int) -> None:
     probe.ask("D", ahead, wait_s=0.002)
     if ahead > 1000:

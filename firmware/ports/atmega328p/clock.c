@@ -5,6 +5,7 @@
 /* The alarm's interrupt comes so many ticks before its tick. What the core does before the first
  * transfer takes six; the rest is for other interrupts that happen to be under way. */
 enum { LEAD = 11 };
+#define FARTHEST 50000u
 
 static volatile uint16_t overflows;
 static uint32_t alarm_tick;
@@ -39,16 +40,20 @@ uint32_t kn_clock_now(void *self)
     return tick;
 }
 
-/* The comparator sees 16 bits: an alarm lies less than one turn of the timer, 262 ms, ahead. It is
- * set no nearer than two ticks: a match at the tick at which it is written may be missed. */
+/* The comparator sees 16 bits, one turn of 262 ms: the longest way ahead that port.h allows, 0.2 s,
+ * takes 50000 ticks of it, what is more is past. The alarm is set no nearer than two ticks: a match
+ * at the tick at which it is written may be missed. */
 void kn_clock_due_at(void *self, uint32_t tick)
 {
     (void)self;
     const uint8_t before = kn_irq_off();
-    const uint16_t call_tick = (uint16_t)(tick - LEAD);
-    const int32_t ahead = (int32_t)(tick - LEAD - now_locked());
+    const uint16_t soonest = (uint16_t)(TCNT1 + 2u);
+    uint16_t call_tick = (uint16_t)((uint16_t)tick - LEAD);
+    if ((uint16_t)(call_tick - soonest) > FARTHEST) {
+        call_tick = soonest;
+    }
     alarm_tick = tick;
-    OCR1A = ahead < 2 ? (uint16_t)(TCNT1 + 2u) : call_tick;
+    OCR1A = call_tick;
     TIFR1 = 1 << OCF1A;
     TIMSK1 = (1 << TOIE1) | (1 << OCIE1A);
     kn_irq_restore(before);

@@ -65,6 +65,9 @@ static void sleep_until_woken(void)
     sei();
 }
 
+/* It has no caller whose registers it would have to keep. */
+int main(void) __attribute__((OS_main));
+
 int main(void)
 {
     kn_board_port.reset_cause = kn_watchdog_open();
