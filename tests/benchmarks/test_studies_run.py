@@ -41,6 +41,16 @@ def test_study_runs(study: str) -> None:
     assert SAID[study] in done.stdout
 
 
+@pytest.mark.parametrize(
+    "words", [["--linear", "wire", "--no-gyro"], ["--linear", "rod"], ["--part", "adxl355"]]
+)
+def test_coverage_runs_with_other_sensors(words: list[str]) -> None:
+    program = [sys.executable, FOLDER / "coverage.py", "2", *words]
+    done = subprocess.run(program, capture_output=True, text=True, check=False)
+    assert done.returncode == 0, done.stderr
+    assert "over 2 of 2 drawn sweeps" in done.stdout
+
+
 def test_every_study_is_tried() -> None:
     others = {"__main__", "captured_hour", "labels"}
     programs = {path.stem for path in FOLDER.glob("*.py") if not path.stem.startswith("test_")}
