@@ -288,7 +288,9 @@ static void receive(kn_pod *pod, uint8_t byte)
 {
     kn_commands *c = &pod->commands;
     if (c->waiting) {
-        pod->bad_frames += byte == 0 && c->inside;
+        if (byte == 0 && c->inside) {
+            pod->bad_frames++;
+        }
         c->inside = byte != 0;
         return;
     }

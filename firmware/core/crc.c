@@ -1,7 +1,9 @@
 #include "crc.h"
 
+#include "once.h"
+
 /* The eight steps of polynomial division at once: no table, some thirty instructions. */
-uint16_t kn_crc_byte(uint16_t crc, uint8_t byte)
+KN_ONCE uint16_t kn_crc_byte(uint16_t crc, uint8_t byte)
 {
     uint8_t x = (uint8_t)((crc >> 8) ^ byte);
     x = (uint8_t)(x ^ (x >> 4));

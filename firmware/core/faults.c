@@ -1,5 +1,8 @@
 #include "faults.h"
 
+#include "flash.h"
+#include "once.h"
+
 #include <string.h>
 
 #define TENTH_MS 100
@@ -18,36 +21,38 @@ void kn_faults_set(kn_faults *f, uint8_t code, uint8_t places)
     f->standing[code] = places;
 }
 
-void kn_faults_raise(kn_faults *f, uint8_t code, uint8_t places)
+KN_ONCE void kn_faults_raise(kn_faults *f, uint8_t code, uint8_t places)
 {
     f->standing[code] = (uint8_t)(f->standing[code] | places);
 }
 
-void kn_faults_clear(kn_faults *f, uint8_t code, uint8_t places)
+KN_ONCE void kn_faults_clear(kn_faults *f, uint8_t code, uint8_t places)
 {
     f->standing[code] = (uint8_t)(f->standing[code] & ~places);
 }
 
-/* The first three passing faults have codes in a row. */
-_Static_assert(KN_FAULT_OVERRUN - KN_FAULT_BUS == KN_PASSING_OVERRUN &&
-                   KN_FAULT_DROPPED - KN_FAULT_BUS == KN_PASSING_DROPPED,
-               "codes of passing faults are in a row");
+/* What is known of a passing fault: its code, where it stands, how long, in tenths of a second
+ * with the one under way. */
+typedef struct passing {
+    uint8_t code;
+    uint8_t place;
+    uint8_t tenths;
+} passing;
 
-static uint8_t code_of(uint8_t passing)
-{
-    return passing < KN_PASSING_RANGE ? (uint8_t)(KN_FAULT_BUS + passing) : KN_FAULT_SENSOR_RANGE;
-}
+static const passing table[KN_PASSING] KN_FLASH = {
+    [KN_PASSING_BUS] = {KN_FAULT_BUS, KN_POD_PLACE, SOON_GONE},
+    [KN_PASSING_OVERRUN] = {KN_FAULT_OVERRUN, KN_POD_PLACE, LONG_GONE},
+    [KN_PASSING_DROPPED] = {KN_FAULT_DROPPED, KN_POD_PLACE, LONG_GONE},
+    [KN_PASSING_RANGE] = {KN_FAULT_SENSOR_RANGE, 1, SOON_GONE},
+    [KN_PASSING_RANGE + 1] = {KN_FAULT_SENSOR_RANGE, 2, SOON_GONE},
+};
 
-static uint8_t place_of(uint8_t passing)
+KN_ONCE void kn_faults_happened(kn_faults *f, uint8_t which)
 {
-    return passing < KN_PASSING_RANGE ? KN_POD_PLACE : (uint8_t)(1u << (passing - KN_PASSING_RANGE));
-}
-
-void kn_faults_happened(kn_faults *f, uint8_t passing)
-{
-    uint8_t long_lasting = passing == KN_PASSING_OVERRUN || passing == KN_PASSING_DROPPED;
-    kn_faults_raise(f, code_of(passing), place_of(passing));
-    f->left[passing] = long_lasting ? LONG_GONE : SOON_GONE;
+    passing p;
+    kn_flash_copy(&p, &table[which], sizeof p);
+    kn_faults_raise(f, p.code, p.place);
+    f->left[which] = p.tenths;
 }
 
 void kn_faults_forget_rows(kn_faults *f)
@@ -62,15 +67,19 @@ void kn_faults_forget_rows(kn_faults *f)
 
 void kn_faults_tell_again(kn_faults *f)
 {
-    memset(f->told, 0, sizeof f->told);
+    for (uint8_t code = 0; code < KN_FAULT_CODES; code++) {
+        f->told[code] = (uint8_t)(f->told[code] & ~f->standing[code]);
+    }
     f->quiet = 0;
 }
 
 static void pass_tenth(kn_faults *f)
 {
-    for (uint8_t passing = 0; passing < KN_PASSING; passing++) {
-        if (f->left[passing] > 0 && --f->left[passing] == 0) {
-            kn_faults_clear(f, code_of(passing), place_of(passing));
+    for (uint8_t which = 0; which < KN_PASSING; which++) {
+        if (f->left[which] > 0 && --f->left[which] == 0) {
+            passing p;
+            kn_flash_copy(&p, &table[which], sizeof p);
+            kn_faults_clear(f, p.code, p.place);
         }
     }
     if (++f->tenths == TENTHS) {

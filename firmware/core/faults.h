@@ -43,8 +43,8 @@ void kn_faults_raise(kn_faults *f, uint8_t code, uint8_t places);
 /* The fault does not stand at these places. */
 void kn_faults_clear(kn_faults *f, uint8_t code, uint8_t places);
 
-/* A passing fault has happened: BUS and RANGE then stand for 1 s, OVERRUN and DROPPED for 5 s. */
-void kn_faults_happened(kn_faults *f, uint8_t passing);
+/* A passing fault (enum kn_passing) has happened: BUS and RANGE then stand for 1 s, OVERRUN and DROPPED for 5 s. */
+void kn_faults_happened(kn_faults *f, uint8_t which);
 
 /* The rows mean something else from now on: their faults are gone. */
 void kn_faults_forget_rows(kn_faults *f);

@@ -15,7 +15,7 @@ uint8_t kn_inputs_look(kn_pod *pod)
 {
     kn_watch *w = &pod->watch;
     const kn_port *port = pod->port;
-    uint32_t ticks = (uint32_t)ANALOG_MS * pod->ticks_per_ms;
+    uint16_t ticks = (uint16_t)(ANALOG_MS * pod->ticks_per_ms);
     if (!kn_readings_idle_for(&pod->readings, ticks)) {
         return 0;
     }

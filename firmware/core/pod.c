@@ -4,6 +4,7 @@
 
 #include "access.h"
 #include "errors.h"
+#include "once.h"
 #include "rates.h"
 #include "reports.h"
 
@@ -14,7 +15,7 @@
 #define STATUS_BYTES (KN_FRAME_OVERHEAD + 24)
 #define FAULT_BYTES (KN_FRAME_OVERHEAD + 7)
 #define BUTTON_BYTES (KN_FRAME_OVERHEAD + 5)
-/* More time than this at once is a halt of the clock, not a turn of the main loop. */
+/* Counted in one turn of the main loop; what is more comes in the next. */
 #define LONGEST_MS 60000u
 /* Edges of the caliper's clock in CALIPER_LISTEN_MS: two packets and more. */
 #define CALIPER_EDGES 64
@@ -43,11 +44,11 @@ void kn_pod_start(kn_pod *pod, const kn_port *port)
     kn_faults_set(&pod->faults, KN_FAULT_SETTINGS,
                   kn_settings_blank(&pod->settings) ? KN_POD_PLACE : 0);
     set_line(pod);
-    pod->raw_period = port->tick_hz / DEFAULT_RATE_HZ;
+    pod->raw_period = pod->ticks_per_ms * (1000 / DEFAULT_RATE_HZ);
     pod->asked = 1;
     kn_table_build(&pod->table, 0);
     kn_rates_follow(pod);
-    kn_readings_reset(&pod->readings, port, &pod->sensors);
+    kn_readings_reset(&pod->readings, port, &pod->sensors, pod->ticks_per_ms);
     kn_sensors_reset(&pod->sensors, KN_PART_MPU6050);
     kn_sensors_reset(&pod->sensors, KN_PART_ADXL355);
     kn_caliper_reset(&pod->sensors.caliper, port->tick_hz);
@@ -150,7 +151,7 @@ static void listen_to_caliper(kn_pod *pod, uint16_t elapsed_ms)
     }
 }
 
-static uint16_t count_down(uint16_t left_ms, uint16_t elapsed_ms)
+KN_ONCE static uint16_t count_down(uint16_t left_ms, uint16_t elapsed_ms)
 {
     return (uint16_t)(left_ms > elapsed_ms ? left_ms - elapsed_ms : 0);
 }
@@ -159,13 +160,14 @@ static void pass_time(kn_pod *pod)
 {
     const kn_port *port = pod->port;
     uint32_t now = kn_now(port);
-    uint32_t ticks = now - pod->ms_tick;
-    if (ticks < pod->ticks_per_ms) {
+    uint16_t ms = 0;
+    while (now - pod->ms_tick >= pod->ticks_per_ms && ms < LONGEST_MS) {
+        pod->ms_tick += pod->ticks_per_ms;
+        ms++;
+    }
+    if (ms == 0) {
         return;
     }
-    uint32_t passed = ticks / pod->ticks_per_ms;
-    pod->ms_tick += passed * pod->ticks_per_ms;
-    uint16_t ms = (uint16_t)(passed < LONGEST_MS ? passed : LONGEST_MS);
     kn_cues_pass(&pod->cues, ms);
     kn_button_pass(&pod->button, port->button(port->self), now, ms);
     kn_faults_pass(&pod->faults, ms);

@@ -36,6 +36,7 @@ typedef struct kn_pod {
     uint16_t rate_hz;        /* raw readings a second */
     uint16_t in_frame_time;  /* raw readings in the longest time that a frame takes to fill */
     uint32_t raw_period;     /* ticks */
+    uint32_t longest_step;   /* ticks between readings of which none is missing */
     uint32_t baud;           /* of the line now */
     uint32_t ms_tick;        /* tick up to which time has been counted in ms */
     uint16_t hello_in_ms;

@@ -3,8 +3,9 @@
 #include "errors.h"
 #include "pod.h"
 
-#define LARGEST_RATE_HZ 500
-#define LEAST_RATE_HZ 10
+/* 500 Hz and 10 Hz. */
+#define SHORTEST_PERIOD_MS 2u
+#define LONGEST_PERIOD_MS 100ul
 
 static uint8_t sums_fit(const kn_pod *pod, uint16_t averaging)
 {
@@ -17,6 +18,7 @@ static void derive(kn_pod *pod)
 {
     uint32_t tick_hz = pod->port->tick_hz;
     pod->rate_hz = (uint16_t)(tick_hz / pod->raw_period);
+    pod->longest_step = pod->raw_period + pod->raw_period / 2;
     pod->in_frame_time = kn_readings_in_frame_time(pod->raw_period, tick_hz);
 }
 
@@ -35,14 +37,14 @@ void kn_rates_follow(kn_pod *pod)
 
 int8_t kn_rates_set(kn_pod *pod, uint32_t raw_period, uint16_t averaging)
 {
-    uint32_t tick_hz = pod->port->tick_hz;
+    uint16_t ticks_per_ms = pod->ticks_per_ms;
     uint32_t period = raw_period > 0 ? raw_period : pod->raw_period;
     uint16_t asked = averaging > 0 ? averaging : pod->asked;
-    if (period < tick_hz / LARGEST_RATE_HZ || period > tick_hz / LEAST_RATE_HZ ||
+    if (period < ticks_per_ms * SHORTEST_PERIOD_MS || period > ticks_per_ms * LONGEST_PERIOD_MS ||
         asked > KN_AVERAGING_LARGEST) {
         return KN_E_VALUE;
     }
-    uint16_t least = kn_least_averaging(&pod->table.shape, pod->baud, period, tick_hz);
+    uint16_t least = kn_least_averaging(&pod->table.shape, pod->baud, period, pod->port->tick_hz);
     if (least == 0 || !sums_fit(pod, asked > least ? asked : least)) {
         return KN_E_VALUE;
     }

@@ -5,6 +5,7 @@
 
 #include "access.h"
 #include "errors.h"
+#include "once.h"
 #include "potentiometer.h"
 
 /* Who has the bus. */
@@ -19,13 +20,14 @@ enum { NOBODY, READING, MAIN_LOOP };
 #define ANALOG KN_BUS_PARTS
 #define BUS_SET (KN_BIT(KN_BUS_PARTS) - 1)
 
-void kn_readings_reset(kn_readings *r, const kn_port *port, kn_sensors *sensors)
+void kn_readings_reset(kn_readings *r, const kn_port *port, kn_sensors *sensors,
+                       uint16_t ticks_per_ms)
 {
     memset(r, 0, sizeof *r);
     r->port = port;
     r->sensors = sensors;
     r->fill = r->slots;
-    r->ticks_per_ms = (uint16_t)(port->tick_hz / 1000);
+    r->ticks_per_ms = ticks_per_ms;
     r->late_ticks = (uint8_t)(r->ticks_per_ms / (1000 / LATE_FROM_US));
 }
 
@@ -120,20 +122,19 @@ void kn_readings_on_due(kn_readings *r, uint32_t tick)
     }
     /* Parts that are not on the bus live on while the main loop searches a dead one. */
     uint8_t bus_missing = (r->parts & BUS_SET) && r->bus_user != NOBODY;
-    if (r->running || r->late || bus_missing) {
-        r->overruns++;
-    } else {
-        uint32_t lateness = begin(r) - tick;
-        if (lateness > r->late_ticks) {
-            r->overruns++;
-        }
+    uint16_t overruns = 1;
+    if (!r->running && !r->late && !bus_missing) {
+        overruns = begin(r) - tick > r->late_ticks;
     }
-    r->due = tick + r->period;
     /* After a long lock the next ones may be past already: they are lost, not made up for. */
-    while ((int32_t)(kn_now(r->port) - r->due) >= 0) {
+    uint8_t past;
+    r->due = tick;
+    do {
         r->due += r->period;
-        r->overruns++;
-    }
+        past = (int32_t)(kn_now(r->port) - r->due) >= 0;
+        overruns = (uint16_t)(overruns + past);
+    } while (past);
+    r->overruns += overruns;
     r->port->due_at(r->port->self, r->due);
 }
 
@@ -196,19 +197,26 @@ void kn_readings_release(kn_readings *r)
     kn_unlock(r->port, state);
 }
 
-static uint8_t idle_for(const kn_readings *r, uint32_t ticks)
+/* The ticks that nothing is under way or due for; 0 if something is. */
+static KN_ONCE uint16_t idle_ticks(const kn_readings *r)
 {
     if (r->running || r->bus_user != NOBODY) {
         return 0;
     }
+    if (!r->on) {
+        return UINT16_MAX;
+    }
     int32_t left = (int32_t)(r->due - kn_now(r->port));
-    return !r->on || left > (int32_t)ticks;
+    if (left < 0) {
+        return 0;
+    }
+    return left < UINT16_MAX ? (uint16_t)left : UINT16_MAX;
 }
 
-uint8_t kn_readings_idle_for(const kn_readings *r, uint32_t ticks)
+KN_ONCE uint8_t kn_readings_idle_for(const kn_readings *r, uint16_t ticks)
 {
     uint8_t state = kn_lock(r->port);
-    uint8_t idle = idle_for(r, ticks);
+    uint8_t idle = idle_ticks(r) > ticks;
     kn_unlock(r->port, state);
     return idle;
 }
@@ -217,10 +225,10 @@ int8_t kn_readings_lend(kn_readings *r)
 {
     int8_t result = KN_E_BUSY;
     uint8_t bytes = (uint8_t)(r->lent.out_length + r->lent.in_length + BUS_BYTES_AROUND);
-    uint32_t ticks = (uint32_t)bytes * r->ticks_per_ms / BUS_BYTES_PER_MS;
+    uint16_t ticks = (uint16_t)(bytes * (r->ticks_per_ms / BUS_BYTES_PER_MS));
     /* Locked from the look to the start, so that no reading becomes due between the two. */
     uint8_t state = kn_lock(r->port);
-    if (idle_for(r, ticks)) {
+    if (idle_ticks(r) > ticks) {
         r->lent_at = kn_now(r->port);
         r->lent.status = KN_PENDING;
         r->bus_user = MAIN_LOOP;
@@ -243,7 +251,7 @@ uint8_t kn_readings_lending(const kn_readings *r)
     return lending;
 }
 
-static uint8_t hung_since(const kn_readings *r, uint32_t since)
+KN_ONCE static uint8_t hung_since(const kn_readings *r, uint32_t since)
 {
     return kn_since(r->port, since) > (uint32_t)HUNG_MS * r->ticks_per_ms;
 }

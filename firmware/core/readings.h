@@ -45,7 +45,8 @@ typedef struct kn_readings {
 } kn_readings;
 
 /* No readings, nothing running. */
-void kn_readings_reset(kn_readings *r, const kn_port *port, kn_sensors *sensors);
+void kn_readings_reset(kn_readings *r, const kn_port *port, kn_sensors *sensors,
+                       uint16_t ticks_per_ms);
 
 /* Begin: the first reading is due one period from now. */
 void kn_readings_on(kn_readings *r, uint32_t period);
@@ -64,7 +65,7 @@ const kn_reading *kn_readings_take(kn_readings *r);
 void kn_readings_release(kn_readings *r);
 
 /* Whether nothing runs and no reading is due within `ticks`. */
-uint8_t kn_readings_idle_for(const kn_readings *r, uint32_t ticks);
+uint8_t kn_readings_idle_for(const kn_readings *r, uint16_t ticks);
 
 /* Carry out `lent` on the bus. KN_OK, or KN_E_BUSY if a reading would come too late for it: ask
  * again. Its status then tells how it went. */

@@ -1,8 +1,10 @@
 #include "registers.h"
 
+#include "once.h"
+
 #include <stddef.h>
 
-void kn_registers_write(kn_transfer *t, uint8_t address, const uint8_t *bytes, uint8_t length)
+KN_ONCE void kn_registers_write(kn_transfer *t, uint8_t address, const uint8_t *bytes, uint8_t length)
 {
     t->address = address;
     t->out = bytes;
@@ -12,7 +14,7 @@ void kn_registers_write(kn_transfer *t, uint8_t address, const uint8_t *bytes, u
     t->status = KN_PENDING;
 }
 
-void kn_registers_read(kn_transfer *t, uint8_t address, const uint8_t *first, uint8_t *into,
+KN_ONCE void kn_registers_read(kn_transfer *t, uint8_t address, const uint8_t *first, uint8_t *into,
                        uint8_t length)
 {
     t->address = address;
@@ -23,7 +25,7 @@ void kn_registers_read(kn_transfer *t, uint8_t address, const uint8_t *first, ui
     t->status = KN_PENDING;
 }
 
-void kn_registers_wait(kn_transfer *t)
+KN_ONCE void kn_registers_wait(kn_transfer *t)
 {
     t->address = 0;
     t->out_length = 0;

@@ -123,7 +123,7 @@ void kn_sampler_take(kn_pod *pod, uint32_t tick, uint8_t rows, const int32_t *va
 {
     kn_sampler *s = &pod->sampler;
     /* A reading was left out: the sample that lacks it is given up. */
-    if (tick - s->last_tick > pod->raw_period + pod->raw_period / 2) {
+    if (tick - s->last_tick > pod->longest_step) {
         s->summed = 0;
     }
     if (s->summed == 0) {

@@ -4,6 +4,7 @@
 #include "caliper.h"
 #include "flash.h"
 #include "mpu6050.h"
+#include "once.h"
 #include "potentiometer.h"
 
 /* Where a row comes from: the part, and where its numbers begin among the part's. */
@@ -33,7 +34,7 @@ static const source sources[SOURCES] KN_FLASH = {
     [CALIPER] = {KN_PART_CALIPER, 0},
 };
 
-uint8_t kn_bit(uint8_t part)
+KN_ONCE uint8_t kn_bit(uint8_t part)
 {
     return KN_BIT(part);
 }
@@ -95,7 +96,7 @@ uint8_t kn_table_part(const kn_table *t, uint8_t row)
     return kn_flash_byte(&sources[t->source[row]].part);
 }
 
-uint8_t kn_table_rows_of(const kn_table *t, uint8_t part)
+KN_ONCE uint8_t kn_table_rows_of(const kn_table *t, uint8_t part)
 {
     uint8_t rows = 0;
     for (uint8_t row = 0; row < t->shape.rows; row++) {

@@ -1,5 +1,7 @@
 #include "throttle.h"
 
+#include "once.h"
+
 #define LARGEST 150
 #define LEAST_BYTES_PER_S 60
 #define BAUD_PER_BYTE_PER_S 160
@@ -30,7 +32,7 @@ uint8_t kn_throttle_open(const kn_throttle *t)
     return t->allowance > 0;
 }
 
-void kn_throttle_spend(kn_throttle *t, uint16_t bytes)
+KN_ONCE void kn_throttle_spend(kn_throttle *t, uint16_t bytes)
 {
     /* No debt beyond what the longest reply makes while nobody asks for the allowance. */
     if (t->allowance > 0) {

@@ -2,6 +2,7 @@
 
 #include "errors.h"
 #include "inputs.h"
+#include "once.h"
 #include "pod.h"
 
 /* What runs, step by step. */
@@ -51,7 +52,7 @@ static uint8_t parts_in_state(const kn_watch *w, uint8_t state)
     return parts;
 }
 
-uint8_t kn_watch_present(const kn_pod *pod)
+KN_ONCE uint8_t kn_watch_present(const kn_pod *pod)
 {
     return (uint8_t)((bus_parts & ~parts_in_state(&pod->watch, KN_PART_AWAY)) | pod->watch.linear);
 }
@@ -343,7 +344,7 @@ void kn_watch_self_test(kn_pod *pod)
     w->to_test = parts_in_state(w, KN_PART_READY);
 }
 
-uint8_t kn_watch_testing(const kn_pod *pod)
+KN_ONCE uint8_t kn_watch_testing(const kn_pod *pod)
 {
     return pod->watch.to_test != 0 || pod->watch.procedure == SELF_TEST;
 }

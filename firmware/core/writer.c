@@ -5,6 +5,7 @@
 #include "access.h"
 #include "crc.h"
 #include "flash.h"
+#include "once.h"
 
 /* A frame on the line is its body with two delimiters and one byte of stuffing. */
 #define AROUND_BODY 3
@@ -15,7 +16,7 @@ static void flush(kn_writer *w)
     w->filled = 0;
 }
 
-static void emit(kn_writer *w, uint8_t byte)
+KN_ONCE static void emit(kn_writer *w, uint8_t byte)
 {
     w->piece[w->filled++] = byte;
     if (w->filled == KN_WRITER_PIECE) {
@@ -58,7 +59,7 @@ static void put_crc(kn_writer *w)
     put_body(w, (uint8_t)w->crc);
 }
 
-void kn_writer_begin(kn_writer *w, const kn_port *port, uint8_t type)
+KN_ONCE void kn_writer_begin(kn_writer *w, const kn_port *port, uint8_t type)
 {
     w->port = port;
     w->type = type;
@@ -95,7 +96,7 @@ uint8_t kn_writer_pass(kn_writer *w)
     return 1;
 }
 
-void kn_put_u8(kn_writer *w, uint8_t value)
+KN_ONCE void kn_put_u8(kn_writer *w, uint8_t value)
 {
     if (w->at >= KN_BODY_LONGEST - 2) {
         return;
@@ -106,38 +107,38 @@ void kn_put_u8(kn_writer *w, uint8_t value)
     put_body(w, value);
 }
 
-void kn_put_u16(kn_writer *w, uint16_t value)
+KN_ONCE void kn_put_u16(kn_writer *w, uint16_t value)
 {
     kn_put_u8(w, (uint8_t)value);
     kn_put_u8(w, (uint8_t)(value >> 8));
 }
 
-void kn_put_u32(kn_writer *w, uint32_t value)
+KN_ONCE void kn_put_u32(kn_writer *w, uint32_t value)
 {
     kn_put_u16(w, (uint16_t)value);
     kn_put_u16(w, (uint16_t)(value >> 16));
 }
 
-void kn_put_bytes(kn_writer *w, const uint8_t *data, uint8_t length)
+KN_ONCE void kn_put_bytes(kn_writer *w, const uint8_t *data, uint8_t length)
 {
     for (uint8_t i = 0; i < length; i++) {
         kn_put_u8(w, data[i]);
     }
 }
 
-void kn_put_flash(kn_writer *w, const void *data, uint8_t length)
+KN_ONCE void kn_put_flash(kn_writer *w, const void *data, uint8_t length)
 {
     for (uint8_t i = 0; i < length; i++) {
         kn_put_u8(w, kn_flash_byte((const uint8_t *)data + i));
     }
 }
 
-uint16_t kn_writer_sent(const kn_writer *w)
+KN_ONCE uint16_t kn_writer_sent(const kn_writer *w)
 {
     return w->sent ? (uint16_t)(w->length + AROUND_BODY) : 0;
 }
 
-uint16_t kn_write_frame(const kn_port *port, uint8_t type, const uint8_t *payload, uint8_t length)
+KN_ONCE uint16_t kn_write_frame(const kn_port *port, uint8_t type, const uint8_t *payload, uint8_t length)
 {
     kn_writer w;
     for (kn_writer_begin(&w, port, type); kn_writer_pass(&w);) {
