@@ -2,10 +2,11 @@
 
 #include "errors.h"
 
-enum { PACKET_BITS = 24, NO_GOOD = 255, TRIES = 4 };
+enum { PACKET_BITS = 24, NO_GOOD = 255 };
 
 enum { MM_COUNT = 100, INCH_COUNT = 127 };
 
+static const uint32_t STALE_PAUSES = 1000u * KN_CALIPER_STALE_MS / KN_CALIPER_SILENCE_US;
 static const uint32_t MAGNITUDE = 0x0FFFFFu;
 static const uint32_t NEGATIVE = 0x100000u;
 static const uint32_t INCH = 0x800000u;
@@ -27,34 +28,27 @@ const kn_channel kn_caliper_channel KN_FLASH = {
 void kn_caliper_reset(kn_caliper *c, uint32_t tick_hz)
 {
     *c = (kn_caliper){0};
-    c->pause_ticks = tick_hz / (1000000u / KN_CALIPER_SILENCE_US);
-    c->shortest_ticks = tick_hz / (1000000u / KN_CALIPER_SHORTEST_US);
-    c->stale_ticks = tick_hz / 1000u * KN_CALIPER_STALE_MS;
+    c->pause_ticks = (uint16_t)(tick_hz / (1000000u / KN_CALIPER_SILENCE_US));
+    c->shortest_ticks = (uint16_t)(tick_hz / (1000000u / KN_CALIPER_SHORTEST_US));
 }
 
 void kn_caliper_on_edge(kn_caliper *c, uint32_t tick, uint8_t data)
 {
     uint32_t silence = tick - c->edge_tick;
+    uint8_t bits = c->bits;
     c->edge_tick = tick;
     c->edges++;
-    if (silence > c->pause_ticks || c->packet == 0) {
-        if (c->bits == PACKET_BITS) {
-            c->good_word = c->word;
-            c->good_tick = tick - silence;
-            c->good_packet = c->packet;
-        } else if (c->bits != 0) {
+    if (silence > c->pause_ticks) {
+        if (bits != PACKET_BITS && bits != 0) {
             c->dropped++;
         }
-        /* 0 means "none yet", so it is left out when the number wraps. */
-        c->packet = c->packet == 255 ? 1 : (uint8_t)(c->packet + 1u);
-        c->bits = 0;
-        c->word = 0;
+        bits = 0;
     } else if (silence < c->shortest_ticks) {
-        c->bits = NO_GOOD;
+        bits = NO_GOOD;
     }
-    if (c->bits < PACKET_BITS) {
+    if (bits < PACKET_BITS) {
         c->word = c->word >> 1 | (data != 0 ? TOP_BIT : 0);
-        c->bits++;
+        c->bits = (uint8_t)(bits + 1u);
     } else {
         c->bits = NO_GOOD;
     }
@@ -69,47 +63,32 @@ static uint8_t read_word(uint32_t word, int32_t *value)
     return magnitude <= KN_CALIPER_LARGEST;
 }
 
-/* The newest whole packet; 0 if there is none, or if edges kept coming while it was copied. */
-static uint8_t newest(const kn_caliper *c, uint32_t now, uint32_t *word, uint32_t *tick)
+/* Take a packet that is whole and new. Does nothing if edges keep coming meanwhile. */
+static void take_packet(kn_caliper *c, uint32_t now)
 {
     const volatile kn_caliper *line = c;
-    for (uint8_t i = 0; i < TRIES; i++) {
-        uint8_t edges = line->edges;
-        uint32_t silence = now - line->edge_tick;
-        uint8_t packet = line->good_packet;
-        if (line->bits == PACKET_BITS && silence > c->pause_ticks && silence < HALF_RANGE) {
-            packet = line->packet;
-            *word = line->word;
-            *tick = line->edge_tick;
-        } else {
-            *word = line->good_word;
-            *tick = line->good_tick;
-        }
-        if (edges == line->edges) {
-            return packet;
-        }
+    uint8_t edges = line->edges;
+    uint32_t tick = line->edge_tick;
+    uint32_t silence = now - tick;
+    uint32_t word = line->word;
+    int32_t shown = 0;
+    if (line->bits != PACKET_BITS || silence <= c->pause_ticks || silence >= HALF_RANGE ||
+        edges != line->edges || edges == c->taken) {
+        return;
     }
-    return 0;
+    c->taken = edges;
+    if (read_word(word, &shown)) {
+        c->value = shown;
+        c->value_tick = tick;
+        c->known = 1;
+    }
 }
 
 int8_t kn_caliper_take(kn_caliper *c, uint32_t now, int32_t *value)
 {
-    uint32_t word = 0;
-    uint32_t tick = 0;
-    uint8_t packet = newest(c, now, &word, &tick);
-    if (packet != 0 && packet != c->taken_packet) {
-        int32_t shown = 0;
-        c->taken_packet = packet;
-        if (read_word(word, &shown)) {
-            c->value = shown;
-            c->value_tick = tick;
-            c->known = 1;
-        } else {
-            c->refused++;
-        }
-    }
+    take_packet(c, now);
     uint32_t age = now - c->value_tick;
-    if (age > c->stale_ticks && age < HALF_RANGE) {
+    if (age > c->pause_ticks * STALE_PAUSES && age < HALF_RANGE) {
         c->known = 0;
     }
     if (!c->known) {
@@ -117,9 +96,4 @@ int8_t kn_caliper_take(kn_caliper *c, uint32_t now, int32_t *value)
     }
     *value = c->value;
     return KN_OK;
-}
-
-uint8_t kn_caliper_dropped(const kn_caliper *c)
-{
-    return (uint8_t)(((const volatile kn_caliper *)c)->dropped + c->refused);
 }

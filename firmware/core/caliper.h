@@ -23,42 +23,33 @@ enum {
 extern const kn_channel kn_caliper_channel KN_FLASH;
 
 typedef struct kn_caliper {
-    uint32_t pause_ticks;
-    uint32_t shortest_ticks;
-    uint32_t stale_ticks;
+    uint16_t pause_ticks;
+    uint16_t shortest_ticks;
     /* Written by kn_caliper_on_edge() alone. */
     uint32_t edge_tick;
     uint32_t word;
-    uint32_t good_word;
-    uint32_t good_tick;
-    uint8_t edges;  /* counts every edge: tells kn_caliper_take() that it was interrupted */
-    uint8_t bits;   /* of this packet, 255 if it is no good */
-    uint8_t packet; /* number of this packet, 0 before the first */
-    uint8_t good_packet;
-    uint8_t dropped;
+    uint8_t edges;   /* counts every edge: tells kn_caliper_take() that it was interrupted */
+    uint8_t bits;    /* of this packet, 255 if it is no good */
+    uint8_t dropped; /* packets that were no good, wrapping */
     /* Written by kn_caliper_take() alone. */
-    uint8_t taken_packet;
+    uint8_t taken; /* `edges` of the packet taken last */
     uint8_t known;
-    uint8_t refused;
     int32_t value;
     uint32_t value_tick;
 } kn_caliper;
 
-/* Begin anew, with nothing read. `tick_hz` is the rate of all ticks below. */
+/* Begin anew, with nothing read. `tick_hz` is the rate of all ticks below, at most 60 MHz. */
 void kn_caliper_reset(kn_caliper *c, uint32_t tick_hz);
 
 /* [isr] The edge of the clock at which data is valid has come at `tick`; `data` is the bit as
- * the caliper means it, 0 or 1 (the port knows of level shifters). Short: some 130 instructions
+ * the caliper means it, 0 or 1 (the port knows of level shifters). Short: some 90 instructions
  * of an 8-bit machine. */
 void kn_caliper_on_edge(kn_caliper *c, uint32_t tick, uint8_t data);
 
 /* The value shown by the caliper now, in 0.0001 mm, from the last good packet.
  * KN_OK with `*value` set; KN_E_NO_ANSWER if there was none in the last second. Packets with a
- * wrong number of bits, too fast edges or an impossible value are dropped. To be called at
- * least once in 2^31 ticks. */
+ * wrong number of bits, too fast edges or an impossible value are dropped. To be called every
+ * few ms: a packet is whole when the line has been silent, and gone when the next one begins. */
 int8_t kn_caliper_take(kn_caliper *c, uint32_t now, int32_t *value);
-
-/* How many packets were dropped, wrapping at 256. */
-uint8_t kn_caliper_dropped(const kn_caliper *c);
 
 #endif
