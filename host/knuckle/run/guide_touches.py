@@ -246,13 +246,21 @@ class TouchGuide:
                 self._counted = False
                 return [Cue.HOLD_STILL] if self._verdict is Verdict.TOUCH else []
             case "ended":
+                late = self._counted_late(event.rest, sequence)
                 self._left()
-                return self._finish() if sequence.label is None else []
+                return late + (self._finish() if sequence.label is None else [])
             case "moved":
                 counted = self._counted
                 self._left()
                 return self._withdrawn(sequence) if counted else []
         return []
+
+    def _counted_late(self, rest: LinearRest | None, sequence: TouchSequence) -> list[Cue]:
+        """Count a rest that came and went in one piece of data."""
+        if rest is None or self._counted or self._verdict is not Verdict.TOUCH:
+            return []
+        old = rest.duration_s >= sequence.rules.hold_s
+        return self._count(rest, rest.end_s, sequence) if old else []
 
     def _left(self) -> None:
         self._rest, self._verdict, self._counted = None, None, False
@@ -268,7 +276,12 @@ class TouchGuide:
             return self._finish() if over else []
         if self._verdict is not Verdict.TOUCH or age_s < sequence.rules.hold_s:
             return []
-        sequence.count(rest, self._now_s)
+        if self._detector is None or self._detector.state != "still":
+            return []
+        return self._count(rest, self._now_s, sequence)
+
+    def _count(self, rest: LinearRest, to_s: float, sequence: TouchSequence) -> list[Cue]:
+        sequence.count(rest, to_s)
         self._counted = True
         if sequence.replaced:
             self._remarks.append(
