@@ -67,9 +67,7 @@ void kn_faults_forget_rows(kn_faults *f)
 
 void kn_faults_tell_again(kn_faults *f)
 {
-    for (uint8_t code = 0; code < KN_FAULT_CODES; code++) {
-        f->told[code] = (uint8_t)(f->told[code] & ~f->standing[code]);
-    }
+    memset(f->told, 0, sizeof f->told);
     f->quiet = 0;
 }
 

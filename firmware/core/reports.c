@@ -87,7 +87,6 @@ uint16_t kn_send_hello(kn_pod *pod)
     for (kn_writer_begin(&w, pod->port, KN_FRAME_HELLO); kn_writer_pass(&w);) {
         put_hello(&w, pod);
     }
-    kn_faults_tell_again(&pod->faults);
     return kn_writer_sent(&w);
 }
 
