@@ -2,10 +2,6 @@
 
 from __future__ import annotations
 
-import fcntl
-import os
-import shutil
-import subprocess
 from collections.abc import Callable, Iterator
 from pathlib import Path
 
@@ -13,34 +9,28 @@ import pytest
 
 from bench.monitored import Monitored
 from bench.programs import build_monitor
+from bench.wired import Wired
+from firmware.board_program import FIRMWARE, IN_CI, make, need
 from knuckle.bench.client import Bench
 from knuckle.bench.places import PROGRAM
 
-IN_CI = os.environ.get("CI", "").lower() in ("1", "true", "yes")
-FIRMWARE = Path(__file__).resolve().parents[2] / "firmware"
 SIMAVR = Path("/usr/include/simavr/sim_avr.h")
 
 Starter = Callable[..., Bench]
+Wires = Callable[..., Wired]
 
 
 def built(*targets: str) -> Path:
     """Build targets of firmware/Makefile; skip, in CI fail, where the tools are missing."""
-    missing = [tool for tool in ("make", "avr-gcc", "cc") if shutil.which(tool) is None]
-    missing += [] if SIMAVR.exists() else ["libsimavr-dev"]
-    if missing:
-        reason = f"the emulated board needs {', '.join(missing)}"
+    need("make", "avr-gcc", "cc")
+    if not SIMAVR.exists():
+        reason = "libsimavr-dev missing (tests/apt.txt)"
         if IN_CI:
             pytest.fail(reason)
         pytest.skip(reason)
-    build = FIRMWARE / "build"
-    build.mkdir(exist_ok=True)
-    with (build / "tests.lock").open("w") as lock:
-        fcntl.flock(lock, fcntl.LOCK_EX)  # tests in several processes build the same
-        made = subprocess.run(
-            ["make", "-C", str(FIRMWARE), *targets], capture_output=True, text=True, check=False
-        )
+    made = make(*targets)
     assert made.returncode == 0, made.stdout[-2000:] + made.stderr[-4000:]
-    return build
+    return FIRMWARE / "build"
 
 
 @pytest.fixture(scope="session")
@@ -78,3 +68,9 @@ def monitor_elf(bench_folder: Path, tmp_path_factory: pytest.TempPathFactory) ->
 @pytest.fixture
 def monitored(start: Starter, monitor_elf: Path) -> Monitored:
     return Monitored(start(monitor_elf))
+
+
+@pytest.fixture
+def wires(start: Starter, board_elf: Path) -> Wires:
+    """Put the shipped program on a bench, at the end of a line."""
+    return lambda **options: Wired(start(board_elf, **options))

@@ -1,0 +1,142 @@
+"""The shipped program streaming, judged in cycles and counts."""
+
+from __future__ import annotations
+
+import itertools
+
+import numpy as np
+import pytest
+
+from bench.conftest import Wires
+from bench.wired import TICK_CYCLES, Wired
+from knuckle.bench.client import CLOCK_HZ, Event
+from knuckle.wire.messages import ChannelKind, ClockReply, Command, SampleBatch
+
+PERIOD_CYCLES = CLOCK_HZ // 200
+LATEST_CYCLES = 25 * 16
+"""A reading starts within 25 us of its due time."""
+ENTRY_CYCLES = 8
+"""What the emulator leaves out: 4 cycles of an interrupt's entry, 4 more from sleep."""
+
+
+def with_potentiometer(wired: Wired, noise_mv: float = 3.0) -> None:
+    wired.bench.command("analog", 0, 2500, 4700, noise_mv)
+    wired.run(3.0)
+    kinds = [row.kind for row in wired.hello.channels]
+    assert kinds == [
+        ChannelKind.ACCELEROMETER,
+        ChannelKind.GYRO,
+        ChannelKind.TEMPERATURE,
+        ChannelKind.LINEAR,
+    ]
+
+
+def noisy_feed(wired: Wired, seconds: float, seed: int) -> None:
+    """So that no reading repeats for a second, as a real chip's never does."""
+    rng = np.random.default_rng(seed)
+    rows = np.tile([0.1, -0.2, 0.97, 24.0, 1.0, -2.0, 0.5], (round(seconds * 50), 1))
+    rows[:, :3] += 0.004 * rng.standard_normal((len(rows), 3))
+    wired.bench.feed(wired.bench.cycle, CLOCK_HZ // 50, rows)
+
+
+def reads_of(events: list[Event]) -> list[int]:
+    """Return the cycles at which readings start: a START to the MPU-6050 for writing.
+
+    The program also looks for the other sensor now and then.
+    """
+    starts = []
+    for before, after in itertools.pairwise(events):
+        if (before.kind, before.value, after.kind, after.value) == ("b", 0, "a", 0x68 << 1):
+            starts.append(before.cycle)
+    return starts
+
+
+def gaps(wired: Wired) -> list[int]:
+    ticks = [tick for tick, _ in wired.samples()]
+    return [b - a for a, b in itertools.pairwise(ticks)]
+
+
+def test_ten_minutes_at_200_hz_lose_nothing(wires: Wires) -> None:
+    wired = wires()
+    with_potentiometer(wired)
+    wired.must(Command.START)
+    for minute in range(10):
+        noisy_feed(wired, 60.0, minute)
+        wired.run(60.0)
+    wired.must(Command.STOP)
+    counts = wired.decoder.counts
+    assert (counts.bad_crc, counts.bad_cobs, counts.too_long, counts.malformed) == (0, 0, 0, 0)
+    assert counts.lost_frames == 0
+    status = wired.status
+    assert (status.dropped, status.overruns, status.bus_errors, status.bad_frames) == (0, 0, 0, 0)
+    sequences = [batch.sequence for batch in wired.all(SampleBatch)]
+    assert [(b - a) % 65536 for a, b in itertools.pairwise(sequences)] == [1] * (len(sequences) - 1)
+    samples = wired.samples()
+    assert len(samples) == pytest.approx(600 * 200, abs=30)
+    assert all(None not in numbers for _, numbers in samples)
+    assert max(abs(gap - 1250) for gap in gaps(wired)) <= 1
+    assert sum(gaps(wired)) == pytest.approx(1250 * (len(samples) - 1), abs=1)
+    readings = np.array([numbers[7] for _, numbers in samples])
+    assert readings.mean() == pytest.approx(16 * 511.5, abs=0.5)
+
+
+def test_the_period_is_exact_when_idle(wires: Wires) -> None:
+    wired = wires()
+    wired.run(3.0)
+    wired.must(Command.START)
+    noisy_feed(wired, 20.0, 1)
+    wired.run(2.0)
+    wired.bench.select_events("ba")
+    wired.run(16.0)
+    starts = reads_of(wired.bench.events())
+    assert len(starts) == pytest.approx(3200, abs=1)
+    # The main loop now and then keeps interrupts off for some cycles, and an instruction that is
+    # under way is finished: nothing that adds up.
+    away = [start - starts[0] - i * PERIOD_CYCLES for i, start in enumerate(starts)]
+    assert max(away) - min(away) <= 64
+    assert wired.status.overruns == 0
+
+
+@pytest.mark.parametrize("chatter_hz", [0, 3_000, 40_000])
+def test_readings_start_in_time_under_a_flood_of_commands(chatter_hz: int, wires: Wires) -> None:
+    wired = wires()
+    with_potentiometer(wired)
+    wired.must(Command.START)
+    noisy_feed(wired, 20.0, 2)
+    wired.run(1.0)
+    if chatter_hz:
+        wired.bench.command("caliper", "chatter", chatter_hz)
+    wired.bench.select_events("ba")
+    first_cycle = wired.bench.cycle
+    before = len(wired.samples())
+    for _ in range(1200):  # 240 commands a second
+        wired.send(Command.CLOCK)
+        wired.run(1 / 240)
+    wired.run(0.5)
+    assert wired.all(ClockReply)
+    starts = reads_of(wired.bench.events())
+    samples = wired.samples()[before:]
+    assert (wired.status.overruns, wired.status.dropped) == (0, 0)
+    assert wired.decoder.counts.lost_frames == 0
+    assert max(abs(gap - 1250) for gap in gaps(wired)) <= 7
+    # Due times lie on a grid of the period; the earliest start of all is the nearest to it.
+    phase = min(start % PERIOD_CYCLES for start in starts if start > first_cycle)
+    late = [(start - phase) % PERIOD_CYCLES for start in starts]
+    assert max(late) + ENTRY_CYCLES <= LATEST_CYCLES
+    # Each sample's tick is that of its reading's start, to one count.
+    offset = (starts[0] // TICK_CYCLES - nearest(samples, starts[0])) * TICK_CYCLES
+    ticks = {tick for tick, _ in samples}
+    off = [
+        min(abs(start - offset - tick * TICK_CYCLES) for tick in near(ticks, start - offset))
+        for start in starts[5:-40]
+    ]
+    assert max(off) <= 2 * TICK_CYCLES
+
+
+def nearest(samples: list[tuple[int, list[int | None]]], cycle: int) -> int:
+    return min((tick for tick, _ in samples), key=lambda tick: abs(tick * TICK_CYCLES - cycle))
+
+
+def near(ticks: set[int], cycle: int) -> list[int]:
+    middle = cycle // TICK_CYCLES
+    return [tick for tick in range(middle - 9, middle + 10) if tick in ticks] or [-(10**9)]
