@@ -22,6 +22,8 @@ from knuckle.report.export import (
 )
 from knuckle.report.run_json import detail_to_json
 from knuckle.run.replay import read_recording
+from knuckle.sim.recording import simulate_block
+from knuckle.sim.scenario import load
 from knuckle.store.capture import read_capture
 from knuckle.store.database import Store
 from knuckle.store.recording import block_of_run, decode
@@ -225,3 +227,17 @@ def test_what_cannot_be_written_leaves_nothing_behind(tmp_path: Path):
         raise Full
     assert path.read_text() == "old"
     assert [item.name for item in tmp_path.iterdir()] == ["run.csv"]
+
+
+def test_what_was_not_read_is_an_empty_cell_and_comes_back(tmp_path: Path):
+    block = simulate_block(load("draw_wire"), 3, duration_s=3.0).block
+    assert block.temp_c is not None and block.linear_mm is not None
+    block.temp_c[10:13] = np.nan
+    block.linear_mm[40:60] = np.nan
+    export_csv(block, tmp_path / "gaps.csv", {})
+    assert "nan" not in (tmp_path / "gaps.csv").read_text()
+    back, _, notices = read_csv(tmp_path / "gaps.csv")
+    assert notices == []
+    assert back.temp_c is not None and back.linear_mm is not None
+    np.testing.assert_array_equal(back.temp_c, block.temp_c)
+    np.testing.assert_array_equal(back.linear_mm, block.linear_mm)

@@ -21,6 +21,7 @@ from knuckle.wire.messages import (
     TextHeader,
     TextSample,
 )
+from knuckle.wire.text import TextLines
 
 TICK_HZ = 1_000_000
 PERIOD = 10_000
@@ -241,6 +242,24 @@ def test_text_lines_of_lengths_alone_and_a_header_that_changes():
     assert found.linear.linear_mm[45, 1] == 21.0
     assert not found.linear.lost_before.any()
     np.testing.assert_allclose(found.block.t_s[0], 0.6)
+
+
+def test_text_lines_with_empty_cells():
+    lines = TextLines()
+    text = b"t_s,ax_g,ay_g,az_g,temp_c,linear_mm\n"
+    text += b"".join(
+        b"%.2f,0,0,1,%s,%s\n" % (i / 50, b"" if i == 3 else b"21", b"" if i in (5, 6) else b"9")
+        for i in range(40)
+    )
+    text += b"0.80,,0,1,21,9\n"
+    found = BlockAssembler().assemble(lines.feed(text))
+    assert lines.counts.bad_lines == 1
+    assert found.block is not None
+    assert found.linear is not None
+    assert np.flatnonzero(np.isnan(found.block.temp_c)).tolist() == [3]
+    assert len(found.block) == 40
+    assert len(found.linear) == 38
+    assert found.linear.lost_before[5] == 2
 
 
 def test_the_linear_part_of_a_block():

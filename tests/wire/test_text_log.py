@@ -304,3 +304,20 @@ def test_neither_accelerometer_nor_lengths(tmp_path):
     path.write_text("t_s,gx_dps,gy_dps,gz_dps\n0,1,2,3\n1,1,2,3\n")
     with pytest.raises(RecordingError, match="ax_g, ay_g, az_g missing"):
         read_log(path)
+
+
+def test_a_temperature_or_a_length_may_be_empty_and_nothing_else(tmp_path):
+    path = tmp_path / "gaps.csv"
+    head = "t_s,ax_g,ay_g,az_g,temp_c,linear_mm\n"
+    path.write_text(
+        head
+        + "".join(f"{i / 50},0,0,1,{'' if i % 3 else 21},{i if i % 2 else ''}\n" for i in range(12))
+    )
+    log = read_log(path)
+    assert np.isnan(log.block.temp_c).tolist() == [i % 3 > 0 for i in range(12)]
+    assert np.isnan(log.block.linear_mm[:, 0]).tolist() == [i % 2 == 0 for i in range(12)]
+    assert log.linear.linear_mm[:, 0].tolist() == [1, 3, 5, 7, 9, 11]
+    assert log.linear.lost_before.tolist() == [0, 1, 1, 1, 1, 1]
+    path.write_text(head + "0,0,,1,21,5\n0.02,0,0,1,21,5\n")
+    with pytest.raises(RecordingError, match="a value is missing"):
+        read_log(path)

@@ -101,8 +101,12 @@ _GYROS: Final = {"mpu6050": MPU6050_GYRO}
 
 
 def plain(name: str) -> str:
-    """Return a part's name as it is looked up: ``MPU-6050`` and ``mpu6050`` are one."""
-    return "".join(letter for letter in name.lower() if letter.isalnum())
+    """Return a part's name as it is looked up: ``MPU-6050`` and ``mpu6050`` are one.
+
+    What names no part (``unknown``, ``simulated``) becomes empty.
+    """
+    found = "".join(letter for letter in name.lower() if letter.isalnum())
+    return "" if found in ("unknown", "simulated") else found
 
 
 def accelerometer_sheet(name: str) -> AccelerometerSheet:

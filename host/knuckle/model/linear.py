@@ -59,21 +59,32 @@ def linear_of(block: Block) -> LinearBlock | None:
     """Return the linear channels of a block by themselves; None if it has none."""
     if block.linear_mm is None:
         return None
-    read = ~np.all(np.isnan(block.linear_mm), axis=1)
+    return linear_rows(block.t_s, block.linear_mm, block.lost_before, block.stretch, block.rate_hz)
+
+
+def linear_rows(
+    t_s: FloatArray,
+    linear_mm: FloatArray,
+    lost_before: IntArray,
+    stretch: IntArray,
+    rate_hz: float,
+) -> LinearBlock | None:
+    """Return the rows that hold a reading; the others are lost to the next. None without any.
+
+    Parameters
+    ----------
+    t_s, linear_mm, lost_before, stretch, rate_hz
+        As in `LinearBlock`, but rows may be all NaN.
+    """
+    read = ~np.all(np.isnan(linear_mm), axis=1)
     if not read.any():
         return None
     places = np.flatnonzero(read)
     # What a sample left out had lost before it is lost before the next one kept.
-    lost = np.diff(np.cumsum(block.lost_before + 1)[places], prepend=0) - 1
+    lost = np.diff(np.cumsum(lost_before + 1)[places], prepend=0) - 1
     lost[0] = 0
-    away = np.cumsum((np.diff(places, prepend=places[0]) > 1) & (lost > _bridged(block.rate_hz)))
-    return LinearBlock(
-        t_s=block.t_s[read],
-        linear_mm=block.linear_mm[read],
-        lost_before=lost,
-        stretch=block.stretch[read] + away,
-        rate_hz=block.rate_hz,
-    )
+    away = np.cumsum((np.diff(places, prepend=places[0]) > 1) & (lost > _bridged(rate_hz)))
+    return LinearBlock(t_s[read], linear_mm[read], lost, stretch[read] + away, rate_hz)
 
 
 def _bridged(rate_hz: float) -> float:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import math
 from collections.abc import Callable, Iterator, Mapping
 from contextlib import AbstractContextManager, contextmanager, suppress
 from dataclasses import dataclass
@@ -141,7 +142,9 @@ def log_facts(
         for channel in row.hello["channels"]:
             if channel["kind"] == "accelerometer":
                 facts["accelerometer_range_g"] = repr(channel["full_scale"])
-                facts["sensor"] = str(channel["sensor"])
+                facts["accelerometer"] = str(channel["sensor"])
+            if channel["kind"] == "gyro":
+                facts["gyro"] = str(channel["sensor"])
         facts["linear_sensors"] = ",".join(
             str(channel["sensor"])
             for channel in row.hello["channels"]
@@ -201,9 +204,14 @@ def export_csv(
                 *(values[first : first + ROWS_TOGETHER].tolist() for values in columns.values()),
                 strict=True,
             )
-            lines = [",".join(map(repr, row)) + "\n" for row in rows]
+            lines = [",".join(map(_cell, row)) + "\n" for row in rows]
             file.writelines(lines)
             progress(len(lines))
+
+
+def _cell(number: float) -> str:
+    """Return a number with every digit; what was not read is an empty cell."""
+    return "" if math.isnan(number) else repr(number)
 
 
 def export_json(content: dict[str, Any], path: Path, *, overwrite: bool = False) -> None:

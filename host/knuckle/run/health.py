@@ -54,10 +54,14 @@ class HealthMeter:
             lost=int(block.lost_before.sum()) if block is not None else 0,
             accel_noise_g=_noise(block.accel_g) if block is not None else None,
             gyro_noise_dps=_noise(block.gyro_dps) if block is not None else None,
-            temp_c=float(block.temp_c[-1])
-            if block is not None and block.temp_c is not None
-            else None,
+            temp_c=_last(block.temp_c) if block is not None else None,
         )
+
+
+def _last(values: FloatArray | None) -> float | None:
+    """Return the last value that was read; None if none was."""
+    read = values[np.isfinite(values)] if values is not None else np.empty(0)
+    return float(read[-1]) if read.size else None
 
 
 def _noise(values: FloatArray | None) -> float | None:

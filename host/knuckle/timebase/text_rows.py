@@ -111,9 +111,16 @@ class TextRows:
             found.block = self._block(t_s, data, linear_mm, restarted)
         elif restarted.any():
             self._motion.restart()
+        read: BoolArray = np.zeros(len(t_s), dtype=np.bool_)
         if linear_mm is not None:
-            lost, stretch = self._lengths.take(t_s, restarted, self._period_s)
-            found.linear = LinearBlock(t_s, linear_mm, lost, stretch, 1.0 / self._period_s)
+            read = np.asarray(~np.isnan(linear_mm).all(axis=1))
+        if linear_mm is not None and read.any():
+            since = np.cumsum(restarted)[read]
+            first = np.diff(since, prepend=0) > 0
+            lost, stretch = self._lengths.take(t_s[read], first, self._period_s)
+            found.linear = LinearBlock(
+                t_s[read], linear_mm[read], lost, stretch, 1.0 / self._period_s
+            )
         elif restarted.any():
             self._lengths.restart()
         return found

@@ -70,6 +70,11 @@ def parse_fact(line: str) -> tuple[str, str] | None:
     return (found[1], found[2].strip()) if found else None
 
 
+def may_be_empty(name: str) -> bool:
+    """Return whether a cell of the column may be empty: there was no reading."""
+    return name == TEMPERATURE or _LINEAR.fullmatch(name) is not None
+
+
 def linear_names(names: tuple[str, ...]) -> tuple[str, ...]:
     """Return the linear columns among `names`, by number."""
     return tuple(sorted(filter(_LINEAR.fullmatch, names), key=lambda name: int(name[6:-3] or 1)))

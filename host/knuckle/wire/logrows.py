@@ -22,6 +22,7 @@ from knuckle.wire.columns import (
     TIME_S,
     Header,
     HeaderFault,
+    may_be_empty,
     parse_fact,
     parse_header,
 )
@@ -222,6 +223,8 @@ def _number(log: Log, header: Header, line: int, fields: list[str], place: int) 
     if number is not None:
         return number
     name = header.names[header.places.index(place)]
+    if not text and may_be_empty(name):
+        return math.nan
     _refuse_header(log, line, fields)
     what = f"{text!r} is not a number" if text else "a value is missing"
     next_step = "Correct or delete the line."

@@ -6,7 +6,7 @@ import math
 from dataclasses import dataclass
 from typing import Final
 
-from knuckle.wire.columns import Header, HeaderFault, parse_fact, parse_header
+from knuckle.wire.columns import Header, HeaderFault, may_be_empty, parse_fact, parse_header
 from knuckle.wire.messages import TextHeader, TextSample
 
 LONGEST_LINE: Final = 1024
@@ -140,7 +140,30 @@ class TextLines:
             if not all(map(math.isfinite, values)):
                 raise ValueError
         except ValueError:
-            self._refuse(raw)
-            return None
+            gapped = _with_gaps(header, fields)
+            if gapped is None:
+                self._refuse(raw)
+                return None
+            values = gapped
         self.counts.text_lines += 1
         return TextSample(values)
+
+
+def _with_gaps(header: Header, fields: list[bytes]) -> tuple[float, ...] | None:
+    """Read a line in which cells that may be empty are; NaN for these, None if it is wrong."""
+    if len(fields) != header.fields or any(b"_" in field for field in fields):
+        return None
+    values: list[float] = []
+    for name, place in zip(header.names, header.places, strict=True):
+        field = fields[place].strip()
+        if not field and may_be_empty(name):
+            values.append(math.nan)
+            continue
+        try:
+            number = float(field)
+        except ValueError:
+            return None
+        if not math.isfinite(number):
+            return None
+        values.append(number)
+    return tuple(values)

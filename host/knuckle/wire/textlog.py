@@ -10,7 +10,7 @@ import numpy as np
 
 from knuckle.errors import RecordingError
 from knuckle.model.block import LONGEST_BRIDGED_GAP_S, Block, FloatArray
-from knuckle.model.linear import LinearBlock
+from knuckle.model.linear import LinearBlock, linear_rows
 from knuckle.wire.columns import (
     ACCEL,
     GYRO,
@@ -208,8 +208,10 @@ def _blocks(log: Log) -> tuple[Block | None, LinearBlock | None]:
     stretch = np.cumsum(breaks)
     rate_hz = 1.0 / float(np.mean(steps[missing == 0]))
     linear = None
-    if linear_mm is not None:
+    if linear_mm is not None and not np.isnan(linear_mm).any():
         linear = LinearBlock(t_s, linear_mm, lost_before, stretch, rate_hz)
+    elif linear_mm is not None:
+        linear = linear_rows(t_s, linear_mm, lost_before, stretch, rate_hz)
     if accel_g is None:
         return None, linear
     full_scale_g = stated_range_g(log.facts)
