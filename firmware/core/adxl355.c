@@ -67,7 +67,8 @@ static const kn_step self_test_steps[] KN_FLASH = {
     {KN_STEP_END, 0, 0},
 };
 
-static const int32_t COUNTS_PER_G_AT_8_G = 64000;
+/* 64000 counts per g at +-8 g, five bits dropped. */
+enum { PER_G_SHIFTED = 64000 / 32 };
 
 const kn_channel kn_adxl355_channels[KN_ADXL355_CHANNELS] KN_FLASH = {
     {.kind = KN_KIND_ACCELEROMETER,
@@ -154,9 +155,10 @@ static uint8_t failed_axes(const kn_adxl355 *a)
     uint8_t failed = 0;
     for (uint8_t axis = 0; axis < 3; axis++) {
         uint8_t at = (uint8_t)(2u + 3u * axis);
-        int32_t change =
+        int32_t counts =
             axis_of(&a->memory[WITH_FORCE + at]) - axis_of(&a->memory[WITHOUT_FORCE + at]);
-        int32_t least = axis == 2 ? COUNTS_PER_G_AT_8_G / 2 : COUNTS_PER_G_AT_8_G / 10;
+        int16_t change = (int16_t)(counts >> 5); /* 20 bits and a sign are 16 now */
+        int16_t least = axis == 2 ? PER_G_SHIFTED / 2 : PER_G_SHIFTED / 10;
         /* Both ratios of most to least are 6. */
         if (change < least || change > 6 * least) {
             failed = (uint8_t)(failed | 1u << axis);

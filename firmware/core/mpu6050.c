@@ -94,19 +94,10 @@ const kn_channel kn_mpu6050_channels[KN_MPU6050_CHANNELS] KN_FLASH = {
 /* Accelerometer bandwidth in Hz of CONFIG 1 to 6. */
 static const uint8_t low_pass_hz[6] KN_FLASH = {184, 94, 44, 21, 10, 5};
 
-/* Factory trim in counts for code 1 to 31: 4096 * 0.34 * (0.92 / 0.34)^((code - 1) / 30). */
-static const uint16_t accel_trim[LAST_CODE] KN_FLASH = {
-    1393, 1440, 1488, 1538, 1590, 1644, 1699, 1757, 1816, 1877, 1941, 2006, 2074, 2144, 2216,
-    2291, 2368, 2448, 2531, 2616, 2704, 2795, 2890, 2987, 3088, 3192, 3300, 3411, 3526, 3645,
-    3768,
-};
-
-/* Likewise 25 * 131 * 1.046^(code - 1). */
-static const uint16_t gyro_trim[LAST_CODE] KN_FLASH = {
-    3275, 3426, 3583, 3748, 3920, 4101, 4289, 4487, 4693, 4909, 5135, 5371, 5618, 5877, 6147,
-    6430, 6725, 7035, 7358, 7697, 8051, 8421, 8809, 9214, 9638, 10081, 10545, 11030, 11537, 12068,
-    12623,
-};
+/* Factory trim in counts: of code 1, times 256; what each further code adds, times 65536. */
+enum { ACCEL_GROWTH = 2211, GYRO_GROWTH = 3015 };
+static const uint32_t ACCEL_FIRST = 356516; /* 4096 * 0.34; 0.92 / 0.34 to the power of 1/30 */
+static const uint32_t GYRO_FIRST = 838400;  /* 25 * 131; 1.046 */
 
 static uint8_t low_pass_for(uint16_t raw_rate_hz)
 {
@@ -164,25 +155,30 @@ int8_t kn_mpu6050_decode(const kn_mpu6050 *m, int32_t value[KN_MPU6050_VALUES])
     return KN_OK;
 }
 
-static int32_t trim_of(const uint16_t trims[LAST_CODE], uint8_t code)
+static uint16_t trim_of(uint32_t first, uint16_t growth, uint8_t code)
 {
-    uint16_t trim = 0;
-    kn_flash_copy(&trim, &trims[code - 1u], sizeof trim);
-    return (int32_t)trim;
+    uint32_t trim = first;
+    while (--code != 0) {
+        trim += ((trim >> 6) * growth) >> 10;
+    }
+    return (uint16_t)(trim >> 8);
 }
 
 /* 9/64: the 14 % of the data sheet. */
-static int32_t tolerance(int32_t trim)
+static uint16_t tolerance(uint16_t trim)
 {
-    return (trim >> 3) + (trim >> 6);
+    return (uint16_t)((trim >> 3) + (trim >> 6));
 }
 
 /* Whether the change is the trim's within its tolerance; without a trim, that of any chip. */
-static uint8_t change_is_good(int32_t change, uint8_t code, const uint16_t trims[LAST_CODE])
+static uint8_t change_is_good(int32_t change, uint8_t code, uint32_t first, uint16_t growth)
 {
-    int32_t low = trim_of(trims, code != 0 ? code : 1);
-    int32_t high = trim_of(trims, code != 0 ? code : LAST_CODE);
-    return change >= low - tolerance(low) && change <= high + tolerance(high);
+    uint16_t least = trim_of(first, growth, code != 0 ? code : 1);
+    uint16_t most = trim_of(first, growth, code != 0 ? code : LAST_CODE);
+    uint16_t size = (uint16_t)change;
+    least = (uint16_t)(least - tolerance(least));
+    most = (uint16_t)(most + tolerance(most));
+    return change == (int32_t)size && size >= least && size <= most;
 }
 
 /* The change of the value at `at` of a reading. */
@@ -200,10 +196,12 @@ static uint8_t failed_axes(const kn_mpu6050 *m)
         uint8_t accel_low = (uint8_t)(trim[3] >> (4u - 2u * axis)) & 0x03u;
         uint8_t accel_code = (uint8_t)(((trim[axis] >> 3) & 0x1Cu) | accel_low);
         int32_t turn = change_at(m, (uint8_t)(8u + 2u * axis));
-        if (!change_is_good(change_at(m, (uint8_t)(2u * axis)), accel_code, accel_trim)) {
+        if (!change_is_good(change_at(m, (uint8_t)(2u * axis)), accel_code, ACCEL_FIRST,
+                            ACCEL_GROWTH)) {
             failed = (uint8_t)(failed | 1u << axis);
         }
-        if (!change_is_good(axis == 1 ? -turn : turn, trim[axis] & 0x1Fu, gyro_trim)) {
+        if (!change_is_good(axis == 1 ? -turn : turn, trim[axis] & 0x1Fu, GYRO_FIRST,
+                            GYRO_GROWTH)) {
             failed = (uint8_t)(failed | 8u << axis);
         }
     }

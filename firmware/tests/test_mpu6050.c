@@ -244,22 +244,38 @@ static void test_self_test(void)
     }
 }
 
+static int8_t self_test_answering(const uint8_t codes[6], double answer)
+{
+    sim_chip chip;
+    sim_mpu6050(&chip);
+    sim_mpu6050_trim(&chip, codes);
+    for (int axis = 0; axis < 6; axis++) {
+        chip.answer[axis] = answer;
+    }
+    CHECK_EQUAL(set_up(&chip, 200), KN_OK);
+    return self_test(&chip);
+}
+
 static void test_every_trim(void)
 {
-    for (uint8_t code = 0; code < 32; code++) {
-        sim_chip chip;
-        uint8_t codes[6] = {code, code, code, code, code, code};
+    for (uint8_t code = 1; code < 32; code++) {
+        const uint8_t codes[6] = {code, code, code, code, code, code};
         check_case("trim code", code);
-        sim_mpu6050(&chip);
-        sim_mpu6050_trim(&chip, codes);
-        CHECK_EQUAL(set_up(&chip, 200), KN_OK);
-        CHECK_EQUAL(self_test(&chip), KN_OK);
-        for (int axis = 0; axis < 6; axis++) {
-            chip.answer[axis] = code != 0 ? 1.16 : 5.0;
-        }
-        CHECK_EQUAL(self_test(&chip), KN_E_VALUE);
+        CHECK_EQUAL(self_test_answering(codes, 1.0), KN_OK);
+        CHECK_EQUAL(self_test_answering(codes, 0.865), KN_OK);
+        CHECK_EQUAL(self_test_answering(codes, 1.135), KN_OK);
+        CHECK_EQUAL(self_test_answering(codes, 0.855), KN_E_VALUE);
+        CHECK_EQUAL(driver.failed, 0x3F);
+        CHECK_EQUAL(self_test_answering(codes, 1.145), KN_E_VALUE);
         CHECK_EQUAL(driver.failed, 0x3F);
     }
+    /* Without a trim the simulated chip answers like one of code 10: any chip's span is allowed. */
+    const uint8_t none[6] = {0};
+    check_case("no trim", 0);
+    CHECK_EQUAL(self_test_answering(none, 1.0), KN_OK);
+    CHECK_EQUAL(self_test_answering(none, 0.0), KN_E_VALUE);
+    CHECK_EQUAL(self_test_answering(none, 5.0), KN_E_VALUE);
+    CHECK_EQUAL(driver.failed, 0x3F);
 }
 
 static void test_self_test_not_acknowledged(void)
