@@ -1,13 +1,6 @@
 #include "button.h"
 
-#include <string.h>
-
 #define STEADY_MS 20
-
-void kn_button_reset(kn_button *b)
-{
-    memset(b, 0, sizeof *b);
-}
 
 void kn_button_pass(kn_button *b, uint8_t contact, uint32_t tick, uint16_t elapsed_ms)
 {

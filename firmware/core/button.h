@@ -4,15 +4,13 @@
 
 #include <stdint.h>
 
+/* All 0: released, nothing to send. */
 typedef struct kn_button {
     uint8_t pressed;   /* as debounced */
     uint8_t differs_ms; /* for how long the contact has said otherwise */
     uint8_t event;     /* whether a change waits to be sent */
     uint32_t tick;     /* when the contact changed */
 } kn_button;
-
-/* Released, nothing to send. */
-void kn_button_reset(kn_button *b);
 
 /* Look at the contact (1: closed) after some time. A change counts once the contact has kept to
  * it for 20 ms. While a change waits to be sent, no other one counts, so that none is lost. */

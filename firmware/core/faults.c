@@ -11,11 +11,6 @@
 #define TENTHS 10
 #define POD_PLACE_BIT 7
 
-void kn_faults_reset(kn_faults *f)
-{
-    memset(f, 0, sizeof *f);
-}
-
 void kn_faults_set(kn_faults *f, uint8_t code, uint8_t places)
 {
     f->standing[code] = places;

@@ -22,6 +22,7 @@ enum kn_passing {
     KN_PASSING = KN_PASSING_RANGE + KN_RANGE_ROWS
 };
 
+/* All 0: no faults. */
 typedef struct kn_faults {
     uint8_t standing[KN_FAULT_CODES]; /* sets of places */
     uint8_t told[KN_FAULT_CODES];
@@ -30,9 +31,6 @@ typedef struct kn_faults {
     uint8_t tenths;                   /* into the next second */
     uint16_t quiet;                   /* bit `code`: told in this second, not to be told again */
 } kn_faults;
-
-/* No faults. */
-void kn_faults_reset(kn_faults *f);
 
 /* The set of places where this fault stands is now this one. */
 void kn_faults_set(kn_faults *f, uint8_t code, uint8_t places);

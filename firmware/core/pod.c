@@ -33,24 +33,20 @@ static void set_line(kn_pod *pod)
 
 void kn_pod_start(kn_pod *pod, const kn_port *port)
 {
+    /* All 0 is how every part of it begins; what must not be 0 follows. */
     memset(pod, 0, sizeof *pod);
     pod->port = port;
     pod->ticks_per_ms = (uint16_t)(port->tick_hz / 1000);
-    kn_receiver_reset(&pod->receiver);
-    kn_faults_reset(&pod->faults);
-    kn_button_reset(&pod->button);
     kn_cues_reset(&pod->cues, port);
     kn_settings_start(&pod->settings, port);
-    kn_faults_set(&pod->faults, KN_FAULT_SETTINGS,
-                  kn_settings_blank(&pod->settings) ? KN_POD_PLACE : 0);
+    if (kn_settings_blank(&pod->settings)) {
+        kn_faults_set(&pod->faults, KN_FAULT_SETTINGS, KN_POD_PLACE);
+    }
     set_line(pod);
     pod->raw_period = pod->ticks_per_ms * (1000 / DEFAULT_RATE_HZ);
     pod->asked = 1;
-    kn_table_build(&pod->table, 0);
     kn_rates_follow(pod);
-    kn_readings_reset(&pod->readings, port, &pod->sensors, pod->ticks_per_ms);
-    kn_sensors_reset(&pod->sensors, KN_PART_MPU6050);
-    kn_sensors_reset(&pod->sensors, KN_PART_ADXL355);
+    kn_readings_start(&pod->readings, port, &pod->sensors, pod->ticks_per_ms);
     kn_caliper_reset(&pod->sensors.caliper, port->tick_hz);
     pod->ms_tick = kn_now(port);
     pod->status_in_ms = STATUS_MS;
@@ -190,7 +186,9 @@ static void report(kn_pod *pod)
     if (!kn_watch_looked(pod)) {
         return;
     }
-    if (pod->hello_in_ms == 0 && kn_report_fits(pod, kn_hello_bytes(pod)) && kn_send_hello(pod)) {
+    /* Name and identity cannot be read while settings are being written. */
+    if (pod->hello_in_ms == 0 && pod->commands.under_way != KN_COMMAND_SETTINGS_WRITE &&
+        kn_report_fits(pod, kn_hello_bytes(pod)) && kn_send_hello(pod)) {
         pod->hello_in_ms = pod->streaming ? HELLO_STREAMING_MS : HELLO_IDLE_MS;
     }
     if (pod->button.event && kn_report_fits(pod, BUTTON_BYTES) && kn_send_button(pod)) {

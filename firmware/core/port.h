@@ -82,8 +82,8 @@ typedef struct kn_port {
      * NULL where a board has no caliper input. */
     void (*caliper_listen)(void *self);
 
-    /* Bytes that transmit() takes at this moment. A queue of 420 bytes carries a full sample
-     * frame behind a hello even at the line's limit; of less than 260 it cannot work. */
+    /* Bytes that transmit() takes at this moment. A queue of 320 bytes loses nothing even at the
+     * line's limit; it must hold a full sample frame (253). */
     size_t (*transmit_room)(void *self);
     /* Queue bytes, all of which have room. */
     void (*transmit)(void *self, const uint8_t *data, size_t length);
@@ -95,7 +95,7 @@ typedef struct kn_port {
 
     /* Memory kept without power, at least 1024 bytes, erased to FF. */
     void (*keep_read)(void *self, uint16_t at, uint8_t *into, uint16_t length);
-    /* Begin to write one byte; KN_E_BUSY while the last one is being written (up to 4 ms). */
+    /* Begin to write one byte, or do nothing if it is there already; KN_E_BUSY while the last one is being written (up to 4 ms). */
     int8_t (*keep_write)(void *self, uint16_t at, uint8_t value);
     /* Whether the last byte is still being written. */
     uint8_t (*keep_busy)(void *self);

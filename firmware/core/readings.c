@@ -1,7 +1,6 @@
 #include "readings.h"
 
 #include <stddef.h>
-#include <string.h>
 
 #include "access.h"
 #include "errors.h"
@@ -20,10 +19,9 @@ enum { NOBODY, READING, MAIN_LOOP };
 #define ANALOG KN_BUS_PARTS
 #define BUS_SET (KN_BIT(KN_BUS_PARTS) - 1)
 
-void kn_readings_reset(kn_readings *r, const kn_port *port, kn_sensors *sensors,
+void kn_readings_start(kn_readings *r, const kn_port *port, kn_sensors *sensors,
                        uint16_t ticks_per_ms)
 {
-    memset(r, 0, sizeof *r);
     r->port = port;
     r->sensors = sensors;
     r->fill = r->slots;

@@ -44,8 +44,8 @@ typedef struct kn_readings {
     kn_reading slots[2];
 } kn_readings;
 
-/* No readings, nothing running. */
-void kn_readings_reset(kn_readings *r, const kn_port *port, kn_sensors *sensors,
+/* Nothing runs yet; all other memory of it is 0. */
+void kn_readings_start(kn_readings *r, const kn_port *port, kn_sensors *sensors,
                        uint16_t ticks_per_ms);
 
 /* Begin: the first reading is due one period from now. */

@@ -65,7 +65,9 @@ static void put_hello(kn_writer *w, const kn_pod *pod)
     kn_put_u8(w, KN_VERSION_MAJOR);
     kn_put_u8(w, KN_VERSION_MINOR);
     kn_put_u8(w, KN_VERSION_PATCH);
-    kn_put_bytes(w, pod->settings.identity, KN_IDENTITY_BYTES);
+    for (uint8_t i = 0; i < KN_IDENTITY_BYTES; i++) {
+        kn_put_u8(w, kn_settings_identity(&pod->settings, i));
+    }
     kn_put_u32(w, pod->port->tick_hz);
     kn_put_u32(w, pod->raw_period);
     kn_put_u16(w, pod->averaging);
@@ -73,7 +75,9 @@ static void put_hello(kn_writer *w, const kn_pod *pod)
     kn_put_u8(w, hardware);
     kn_put_flash(w, pod->port->hardware, hardware);
     kn_put_u8(w, pod->settings.name_length);
-    kn_put_bytes(w, pod->settings.name, pod->settings.name_length);
+    for (uint8_t i = 0; i < pod->settings.name_length; i++) {
+        kn_put_u8(w, kn_settings_name(&pod->settings, i));
+    }
     kn_put_u8(w, pod->table.shape.rows);
     kn_put_u8(w, KN_CHANNEL_ROW);
     for (uint8_t row = 0; row < pod->table.shape.rows; row++) {

@@ -1,10 +1,9 @@
 #include "settings.h"
 
-#include <string.h>
-
 #include "bytes.h"
 #include "crc.h"
 #include "errors.h"
+#include "once.h"
 
 /* Of the record. */
 enum {
@@ -79,22 +78,37 @@ static uint8_t slot_good(const kn_settings *s, uint8_t slot, uint8_t *generation
            record_good(s, slot);
 }
 
+/* A byte of the record in force. */
+static KN_ONCE uint8_t byte_at(const kn_settings *s, uint16_t at)
+{
+    uint8_t byte;
+    read(s, s->slot, at, &byte, 1);
+    return byte;
+}
+
+uint8_t kn_settings_identity(const kn_settings *s, uint8_t at)
+{
+    return kn_settings_blank(s) ? 0 : byte_at(s, (uint16_t)(IDENTITY_AT + at));
+}
+
+uint8_t kn_settings_name(const kn_settings *s, uint8_t at)
+{
+    return byte_at(s, (uint16_t)(NAME_AT + at));
+}
+
 static void take_into_use(kn_settings *s)
 {
     uint8_t baud[4];
-    read(s, s->slot, IDENTITY_AT, s->identity, KN_IDENTITY_BYTES);
-    read(s, s->slot, NAME_AT, s->name, KN_TEXT_LONGEST);
     read(s, s->slot, BAUD_AT, baud, sizeof baud);
     s->baud = kn_get_u32(baud);
     s->name_length = 0;
-    while (s->name_length < KN_TEXT_LONGEST && s->name[s->name_length] != 0) {
+    while (s->name_length < KN_TEXT_LONGEST && kn_settings_name(s, s->name_length) != 0) {
         s->name_length++;
     }
 }
 
 void kn_settings_start(kn_settings *s, const kn_port *port)
 {
-    memset(s, 0, sizeof *s);
     s->port = port;
     s->slot = KN_NO_SLOT;
     s->baud = KN_BAUD_DEFAULT;
@@ -146,15 +160,10 @@ int8_t kn_settings_write(kn_settings *s, uint16_t offset, const uint8_t *data, u
     return KN_OK;
 }
 
-/* Begin to write a byte unless it is there already, which spares time and wear. */
 static void write(kn_settings *s, uint16_t at, uint8_t value)
 {
-    uint8_t there;
-    read(s, spare(s), at, &there, 1);
-    if (there != value) {
-        /* Cannot be busy: kn_settings_step() has asked. */
-        (void)s->port->keep_write(s->port->self, address(spare(s), at), value);
-    }
+    /* Cannot be busy: kn_settings_step() has asked. */
+    (void)s->port->keep_write(s->port->self, address(spare(s), at), value);
 }
 
 /* A piece from the middle, while no record is being written: if it says what is in force, all is
@@ -163,9 +172,7 @@ static int8_t compare(kn_settings *s)
 {
     s->state = IDLE;
     for (; s->at < s->end; s->at++) {
-        uint8_t there;
-        read(s, s->slot, s->at, &there, 1);
-        if (s->slot == KN_NO_SLOT || there != s->data[s->at - s->begin]) {
+        if (kn_settings_blank(s) || byte_at(s, s->at) != s->data[s->at - s->begin]) {
             return KN_E_DAMAGED;
         }
     }

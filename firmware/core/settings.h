@@ -35,13 +35,11 @@ typedef struct kn_settings {
     uint16_t begin;     /* of the piece, in the record */
     uint16_t end;
     uint16_t at;        /* of the next byte to write */
-    uint8_t identity[KN_IDENTITY_BYTES];
-    uint8_t name[KN_TEXT_LONGEST];
     uint8_t name_length;
     uint32_t baud;      /* KN_BAUD_DEFAULT if no record is in force */
 } kn_settings;
 
-/* Find the record in force and take its identity, name and baud rate. Reads both slots. */
+/* Find the record in force and take its baud rate. Reads both slots; all other memory of it is 0. */
 void kn_settings_start(kn_settings *s, const kn_port *port);
 
 /* Whether no good record is there: defaults are in force. */
@@ -50,6 +48,11 @@ uint8_t kn_settings_blank(const kn_settings *s);
 /* Read a piece of the record in force; without one, of the first slot as it is (FF if nothing
  * was ever written). `offset` + `length` at most 256. Not while a piece is being written. */
 void kn_settings_read(const kn_settings *s, uint16_t offset, uint8_t *into, uint8_t length);
+
+/* One byte of the identity in force, `at` 0 to 7, or of the name, `at` below `name_length`. 0 without
+ * a record. Not while a piece is being written. */
+uint8_t kn_settings_identity(const kn_settings *s, uint8_t at);
+uint8_t kn_settings_name(const kn_settings *s, uint8_t at);
 
 /* Begin to write a piece; `data` must stay until kn_settings_step() has said how it went.
  * KN_OK, KN_E_VALUE if it runs past the record's end, KN_E_BUSY while another is written. */

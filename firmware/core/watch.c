@@ -18,20 +18,8 @@ static const uint8_t bus_parts = KN_BIT(KN_PART_MPU6050) | KN_BIT(KN_PART_ADXL35
 void kn_watch_start(kn_pod *pod)
 {
     kn_watch *w = &pod->watch;
-    for (uint8_t part = 0; part < KN_BUS_PARTS; part++) {
-        w->state[part] = KN_PART_AWAY;
-        w->error[part] = KN_E_NO_ANSWER;
-        pod->judge.failures[part] = 0;
-    }
-    w->linear = 0;
     w->to_set_up = bus_parts;
-    w->to_probe = 0;
-    w->to_test = 0;
     w->look_due = 1;
-    w->procedure = NOTHING;
-    w->held = 0;
-    w->launch = 0;
-    w->wait_ms = 0;
     w->second_ms = SECOND_MS;
     w->settle_ms = SETTLE_MS;
 }

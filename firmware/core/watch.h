@@ -37,7 +37,7 @@ typedef struct kn_watch {
     volatile uint16_t supply_mv;    /* 0 before the first measurement */
 } kn_watch;
 
-/* Begin to look for everything. */
+/* Begin to look for everything. The pod's memory is all 0. */
 void kn_watch_start(struct kn_pod *pod);
 
 /* Let time pass. */
