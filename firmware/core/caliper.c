@@ -6,7 +6,7 @@ enum { PACKET_BITS = 24, NO_GOOD = 255 };
 
 enum { MM_COUNT = 100, INCH_COUNT = 127 };
 
-static const uint32_t STALE_PAUSES = 1000u * KN_CALIPER_STALE_MS / KN_CALIPER_SILENCE_US;
+static const uint32_t STALE_PAUSES = UINT32_C(1000) * KN_CALIPER_STALE_MS / KN_CALIPER_SILENCE_US;
 static const uint32_t MAGNITUDE = 0x0FFFFFu;
 static const uint32_t NEGATIVE = 0x100000u;
 static const uint32_t INCH = 0x800000u;
