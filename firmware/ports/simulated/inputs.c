@@ -63,6 +63,9 @@ static int8_t keep_write(void *self, uint16_t at, uint8_t value)
     if (b->keep_at != SIM_NEVER) {
         return KN_E_BUSY;
     }
+    if (b->kept[at % SIM_KEPT_BYTES] == value) {
+        return KN_OK;
+    }
     b->keep_place = at % SIM_KEPT_BYTES;
     b->keep_value = value;
     b->keep_at = b->now_ns + KEEP_NS;
