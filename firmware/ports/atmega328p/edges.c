@@ -8,7 +8,7 @@
 #include "board.h"
 #include "pin_access.h"
 
-enum { NOTES = 16, NOTES_MASK = NOTES - 1 }; /* more than 4 ms of a packet's edges */
+enum { NOTES = 8, NOTES_MASK = NOTES - 1 }; /* more than 2 ms of a packet's edges */
 
 /* The tick in the upper 15 bits, 131 ms around, and the data below. */
 static volatile uint16_t notes[NOTES];
