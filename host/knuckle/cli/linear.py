@@ -15,6 +15,7 @@ from knuckle.cli.live import (
     exit_code,
     run_to_end,
     screen_for,
+    sim_with,
     simulated_facts,
     tell,
 )
@@ -165,6 +166,8 @@ def _from_pod(
 
     here = invocation(ctx)
     address = choose_pod(pod, here.settings, console_for(here, json_output))
+    in_order = ",".join(f"{length.length_mm:.6g}" for length in task.lengths)
+    address = sim_with(address, {"script.lengths_mm": in_order, "script.repeat": "1"})
     link = open_for_eyes(here, address, Wheel.LF, "lengths")
     task = replace(task, facts=simulated_facts(address, link))
     with Store(here.settings.store) as store:

@@ -6,7 +6,7 @@ import asyncio
 import json
 import sys
 import textwrap
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
@@ -231,11 +231,14 @@ def refused_as_json(measure: str, wheel: Wheel, refusal: MeasurementRefused) -> 
 
 def sim_in_order(address: str, order: Sequence[Wheel]) -> str:
     """Let a simulated person walk round the car in the order that is asked for."""
+    return sim_with(address, {"script.wheels": ",".join(wheel.value for wheel in order)})
+
+
+def sim_with(address: str, wanted: Mapping[str, str]) -> str:
+    """Let a simulated person do what is asked for, unless the address says otherwise."""
     from knuckle.links.address import Address, parse_address
-    from knuckle.links.schemes import SIMULATED
 
     parts = parse_address(address)
-    if parts.scheme not in SIMULATED or "script.wheels" in parts.options:
+    if parts.scheme not in ("sim", "avr"):
         return address
-    options = {**parts.options, "script.wheels": ",".join(wheel.value for wheel in order)}
-    return str(Address(parts.scheme, parts.place, options))
+    return str(Address(parts.scheme, parts.place, {**wanted, **parts.options}))

@@ -14,6 +14,7 @@ from knuckle.cli.live import (
     console_for,
     measure_live,
     read_driver,
+    sim_with,
     simulated_facts,
     tell,
 )
@@ -87,6 +88,7 @@ def toe(
     from knuckle.run.linear_calibrations import newest
     from knuckle.run.toe import toe_measurement
 
+    address = sim_with(address, {"script.wheels": wheel.value, "script.repeat": str(task.repeats)})
     link = open_for_eyes(here, address, wheel, "toe")
     facts = {"driver": seat, **simulated_facts(address, link)}
     task = replace(task, facts=facts, rate_hz=rate)
