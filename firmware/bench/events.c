@@ -5,7 +5,7 @@
 
 #include "chip.h"
 
-static const char letters[EVENT_KINDS + 1] = "rsbacztlx";
+static const char letters[EVENT_KINDS + 1] = "rsbacztlmx";
 static uint32_t selected;
 static uint64_t counts[EVENT_KINDS];
 static struct {

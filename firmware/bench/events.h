@@ -14,6 +14,7 @@ enum event_kind {
     EVENT_SLEEP,      /* 'z': sleep instruction, mode */
     EVENT_TONE,       /* 't': buzzer frequency in Hz, 0 off */
     EVENT_LIGHT,      /* 'l': light 0 or 1 */
+    EVENT_MEMORY,     /* 'm': a byte of the EEPROM begins to be written, its address */
     EVENT_RESET,      /* 'x': reset, cause */
     EVENT_KINDS
 };

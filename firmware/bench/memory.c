@@ -1,6 +1,7 @@
 #include "memory.h"
 
 #include "chip.h"
+#include "events.h"
 
 #define EECR 0x3F
 #define EEDR 0x40
@@ -40,6 +41,7 @@ static void control_written(avr_t *avr, avr_io_addr_t address, uint8_t value, vo
     pass_write(address, value);
     if (starts) {
         memory_writes++;
+        event(EVENT_MEMORY, where);
         busy = true;
         began = avr->cycle;
         at = where;

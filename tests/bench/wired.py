@@ -28,6 +28,10 @@ TICK_CYCLES = 64
 STEP_S = 0.01
 
 
+class PowerLostError(Exception):
+    """The moment has come at which power was to go."""
+
+
 class Wired:
     """The shipped program, read message by message.
 
@@ -40,6 +44,7 @@ class Wired:
         self.decoder = PodDecoder()
         self.from_pod: Callable[[bytes], bytes] = lambda data: data
         self.to_pod: Callable[[bytes], bytes] = lambda data: data
+        self.power_ends_at: int | None = None
         self._tokens = itertools.count(1)
         bench.command("baud", 115200)
         bench.hold((0.1, -0.2, 0.97), 24.0, (1.0, -2.0, 0.5))
@@ -51,7 +56,13 @@ class Wired:
         return self.run_to(self.bench.cycle + round(seconds * CLOCK_HZ))
 
     def run_to(self, cycle: int) -> list[Message]:
-        self.decoder.receive_data(self.from_pod(self.bench.run_to(cycle)))
+        ends_at = self.power_ends_at
+        lost = ends_at is not None and cycle >= ends_at
+        self.decoder.receive_data(self.from_pod(self.bench.run_to(ends_at if lost else cycle)))
+        if lost:
+            self.power_ends_at = None
+            self.bench.command("power", "off")
+            raise PowerLostError
         came = list(self.decoder.events())
         self.messages += came
         return came
