@@ -105,7 +105,6 @@ uint8_t kn_panel_button(void *self);
 /* edges.c: the caliper's clock. */
 void kn_edges_open(void);
 void kn_edges_listen(void *self);
-void kn_edges_step(void); /* from the main loop: hands noted edges to the core */
 
 /* watchdog.c: bites after 0.5 s without kn_watchdog_alive(). */
 uint8_t kn_watchdog_open(void); /* returns enum kn_reset_cause */

@@ -7,13 +7,16 @@
 enum { LEAD = 11 };
 #define FARTHEST 50000u
 
+/* The second comparator is that of edges.c. */
+enum { WITHOUT_ALARM = (1 << TOIE1) | (1 << OCIE1B) };
+
 static volatile uint16_t overflows;
 static uint32_t alarm_tick;
 
 void kn_clock_open(void)
 {
     TCCR1A = 0;
-    TIMSK1 = 1 << TOIE1;
+    TIMSK1 = WITHOUT_ALARM;
     TCCR1B = (1 << CS11) | (1 << CS10);
     TCCR2A = 0;
     TIMSK2 = 1 << TOIE2;
@@ -55,14 +58,14 @@ void kn_clock_due_at(void *self, uint32_t tick)
     alarm_tick = tick;
     OCR1A = call_tick;
     TIFR1 = 1 << OCF1A;
-    TIMSK1 = (1 << TOIE1) | (1 << OCIE1A);
+    TIMSK1 = WITHOUT_ALARM | (1 << OCIE1A);
     kn_irq_restore(before);
 }
 
 void kn_clock_due_off(void *self)
 {
     (void)self;
-    TIMSK1 = 1 << TOIE1;
+    TIMSK1 = WITHOUT_ALARM;
 }
 
 uint32_t kn_clock_due_wait(void *self)
@@ -78,7 +81,7 @@ uint32_t kn_clock_due_wait(void *self)
 
 ISR(TIMER1_COMPA_vect)
 {
-    TIMSK1 = 1 << TOIE1;
+    TIMSK1 = WITHOUT_ALARM;
     kn_wake();
     kn_pod_on_due(&kn_board_pod, alarm_tick);
 }

@@ -82,7 +82,6 @@ int main(void)
     for (;;) {
         kn_clear(&GPIOR0, KN_WAKE);
         kn_analog_step();
-        kn_edges_step();
         if (kn_pod_step(&kn_board_pod) == 0) {
             sleep_until_woken();
         }

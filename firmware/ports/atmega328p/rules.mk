@@ -26,11 +26,12 @@ board: $(AVR_HEX)
 $(AVR_HEX): $(AVR_ELF)
 	avr-objcopy -O ihex -R .eeprom -R .fuse -R .lock $< $@
 
+# In a folder of its own until all is there: somebody else may be building or reading.
 $(AVR_ELF): $(AVR_OBJECTS)
-	rm -rf $(AVR_OUT)/frames
-	@mkdir -p $(AVR_OUT)/frames
-	cd $(AVR_OUT)/frames && $(AVR_CC) $(AVR_CFLAGS) -fstack-usage -save-temps -Wl,--gc-sections \
+	@rm -rf $(AVR_OUT)/link.$$PPID && mkdir -p $(AVR_OUT)/link.$$PPID
+	cd $(AVR_OUT)/link.$$PPID && $(AVR_CC) $(AVR_CFLAGS) -fstack-usage -save-temps -Wl,--gc-sections \
 		-Wl,-Map,program.map $(abspath $^) -o program.elf
+	@rm -rf $(AVR_OUT)/frames && mv -T $(AVR_OUT)/link.$$PPID $(AVR_OUT)/frames
 	mv $(AVR_OUT)/frames/program.elf $@
 
 $(AVR_OUT)/%.o: %.c $(AVR_RULES)
