@@ -18,9 +18,9 @@ SWEEP: Final = (
 )
 TOE: Final = (
     "Before you start (docs/safety.md has it all):",
-    " - wheels chocked, engine off, key out; the car on its wheels, never on a jack alone;",
-    " - nobody in the car turns the steering while hands are at a wheel; no hand between",
-    "   tyre and arch or behind the wheel: touch the rim's outer edge from outside;",
+    " - wheels chocked, engine off, key out; the car on its wheels, never on a jack;",
+    " - nobody touches the steering while hands are at a wheel; no hand between tyre",
+    "   and arch or behind the wheel: touch the rim's outer edge from outside;",
     " - the car rolled a little and settled; wheels straight ahead, wheel nuts tight;",
     " - the string in sight, marked, so that nobody trips over it.",
 )

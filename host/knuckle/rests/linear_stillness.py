@@ -206,7 +206,7 @@ class LinearStillness:
         if not rest.pending and self._open is not None:
             changed = self._changed(rest)
             before = len(rest.good) - changed
-            if changed and len(rest.good) <= self._young:
+            if changed and len(rest.sums) - 1 <= self._young:
                 rest.begin_later(before)
             elif changed:
                 yield self._close(rest, before, cell)
@@ -312,6 +312,9 @@ class LinearStillness:
         width = len(means)
         between = self._between_of(means)
         sigma = math.sqrt(between)
+        if self._floor_known and width == self._width:
+            # What is known of the noise tells a beginning that still settles from noise.
+            sigma = min(sigma, 2.0 * math.sqrt(self.between))
         inner = sorted(cell.inner for cell in window)
         if sigma > max(s.ceiling_mm, self._step_mm):
             return None
