@@ -10,9 +10,10 @@ import pytest
 from bench.conftest import Wires
 from bench.wired import TICK_CYCLES, Wired
 from knuckle.bench.client import CLOCK_HZ, Event
-from knuckle.wire.messages import ChannelKind, ClockReply, Command, SampleBatch
+from knuckle.wire.messages import ChannelKind, ClockReply, Command, Hello, SampleBatch
 
 PERIOD_CYCLES = CLOCK_HZ // 200
+TCCR1B = 0x81
 LATEST_CYCLES = 25 * 16
 """A reading starts within 25 us of its due time."""
 ENTRY_CYCLES = 8
@@ -140,3 +141,23 @@ def nearest(samples: list[tuple[int, list[int | None]]], cycle: int) -> int:
 def near(ticks: set[int], cycle: int) -> list[int]:
     middle = cycle // TICK_CYCLES
     return [tick for tick in range(middle - 9, middle + 10) if tick in ticks] or [-(10**9)]
+
+
+def test_ticks_wrap_without_a_trace(wires: Wires) -> None:
+    wired = wires()
+    # As if the pod had run for 4 h 46 min: the upper half of the tick (overflows, in
+    # ports/atmega328p/clock.c) is set once timer 1 runs, before anything goes by it.
+    while not wired.bench.peek(TCCR1B, 1)[0]:
+        wired.run_to(wired.bench.cycle + 32)
+    wired.bench.poke(wired.bench.symbol("overflows"), (0xFFEF).to_bytes(2, "little"))
+    wired.run(2.0)
+    wired.must(Command.START)
+    noisy_feed(wired, 10.0, 5)
+    wired.run(5.0)
+    ticks = [tick for tick, _ in wired.samples()]
+    assert ticks[0] > 2**32 - 12 * 65536
+    assert ticks[-1] < 4 * 250_000
+    assert {(b - a) % 2**32 for a, b in itertools.pairwise(ticks)} <= {1249, 1250, 1251}
+    assert (wired.status.overruns, wired.status.dropped) == (0, 0)
+    assert wired.decoder.counts.lost_frames == 0
+    assert len(wired.all(Hello)) <= 6
