@@ -89,8 +89,8 @@ typedef struct kn_port {
     void (*transmit)(void *self, const uint8_t *data, size_t length);
     /* Take up to `size` received bytes; returns how many. */
     size_t (*receive)(void *self, uint8_t *into, size_t size);
-    /* Set the line's rate; takes effect when what is queued has been sent. KN_E_VALUE if the
-     * board cannot make it within 2.5 %. */
+    /* Set the line's rate, before anything has been sent. KN_E_VALUE if the board cannot make
+     * it within 2.5 %: it stays at 115200 baud then. */
     int8_t (*set_baud)(void *self, uint32_t baud);
 
     /* Memory kept without power, at least 1024 bytes, erased to FF. */

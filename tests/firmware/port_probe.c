@@ -32,8 +32,6 @@ static int32_t carry_out(uint8_t letter, uint32_t value)
     case 'T':
         port->tone(port->self, (uint16_t)value);
         return 0;
-    case 'B':
-        return port->set_baud(port->self, value);
     case 'A':
         return port->analog_connected(port->self, (uint8_t)value);
     case 'S':
@@ -116,10 +114,8 @@ uint8_t kn_pod_step(kn_pod *pod)
         filled = 0;
         const uint32_t value = (uint32_t)command[1] | (uint32_t)command[2] << 8 |
                                (uint32_t)command[3] << 16 | (uint32_t)command[4] << 24;
-        if (command[0] == 'B') { /* the answer still goes at the old rate */
-            reply('B', 0);
-            const int8_t result = port->set_baud(port->self, value);
-            transfer.status = result;
+        if (command[0] == 'B') { /* no answer: it would go at a rate that nobody awaits yet */
+            transfer.status = port->set_baud(port->self, value);
         } else {
             reply(command[0], carry_out(command[0], value));
         }

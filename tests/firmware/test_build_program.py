@@ -31,7 +31,7 @@ def program(elf: str) -> Program:
 
 def test_builds_from_nothing_without_a_word(tmp_path: Path) -> None:
     need("make", "avr-gcc", "avr-objdump")
-    done = make("board", f"BUILD={tmp_path}", "-j2")
+    done = make("board", f"BUILD={tmp_path}", "-j2", "V=1")
     assert done.returncode == 0, done.stderr
     assert done.stderr == ""
     compiled = [line for line in done.stdout.splitlines() if line.startswith("avr-gcc -mmcu")]

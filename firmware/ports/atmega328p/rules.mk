@@ -1,7 +1,8 @@
-# The ATmega328P at 16 MHz: build, report, flash.
+# The ATmega328P at 16 MHz: build, report, flash. V=1 shows the commands in full.
 
 AVR_RULES := $(MAKEFILE_LIST)
 AVR_CC := avr-gcc
+QUIET := $(if $(V),,@)
 AVR_OUT := $(BUILD)/atmega328p
 AVR_ELF := $(BUILD)/knuckle-atmega328p.elf
 AVR_HEX := $(BUILD)/knuckle-atmega328p.hex
@@ -21,26 +22,27 @@ AVR_OBJECTS := $(addprefix $(AVR_OUT)/,$(addsuffix .o,$(basename $(AVR_SOURCES))
 AVR_REPORT := python3 -m footprint --elf $(AVR_ELF) --frames $(AVR_OUT)/frames
 
 board: $(AVR_HEX)
-	$(AVR_REPORT)
+	@$(AVR_REPORT)
 
 $(AVR_HEX): $(AVR_ELF)
-	avr-objcopy -O ihex -R .eeprom -R .fuse -R .lock $< $@
+	$(QUIET)avr-objcopy -O ihex -R .eeprom -R .fuse -R .lock $< $@
 
 # In a folder of its own until all is there: somebody else may be building or reading.
 $(AVR_ELF): $(AVR_OBJECTS)
 	@rm -rf $(AVR_OUT)/link.$$PPID && mkdir -p $(AVR_OUT)/link.$$PPID
-	cd $(AVR_OUT)/link.$$PPID && $(AVR_CC) $(AVR_CFLAGS) -fstack-usage -save-temps -Wl,--gc-sections \
+	@echo "link $(@F)"
+	$(QUIET)cd $(AVR_OUT)/link.$$PPID && $(AVR_CC) $(AVR_CFLAGS) -fstack-usage -save-temps -Wl,--gc-sections \
 		-Wl,-Map,program.map $(abspath $^) -o program.elf
 	@rm -rf $(AVR_OUT)/frames && mv -T $(AVR_OUT)/link.$$PPID $(AVR_OUT)/frames
-	mv $(AVR_OUT)/frames/program.elf $@
+	@mv $(AVR_OUT)/frames/program.elf $@
 
 $(AVR_OUT)/%.o: %.c $(AVR_RULES)
-	@mkdir -p $(@D)
-	$(AVR_CC) $(AVR_CFLAGS) -MMD -MP $(AVR_INCLUDES) -c $(abspath $<) -o $@
+	@mkdir -p $(@D) && echo "avr-gcc $<"
+	$(QUIET)$(AVR_CC) $(AVR_CFLAGS) -MMD -MP $(AVR_INCLUDES) -c $(abspath $<) -o $@
 
 $(AVR_OUT)/%.o: %.S $(AVR_RULES)
-	@mkdir -p $(@D)
-	$(AVR_CC) $(AVR_CPU) -g -MMD -MP -c $< -o $@
+	@mkdir -p $(@D) && echo "avr-gcc $<"
+	$(QUIET)$(AVR_CC) $(AVR_CPU) -g -MMD -MP -c $< -o $@
 
 -include $(AVR_OBJECTS:.o=.d)
 

@@ -14,14 +14,10 @@ static uint8_t send_ring[SEND_SIZE];
 static uint16_t send_head; /* the main loop's */
 static uint16_t send_tail; /* the interrupt's */
 static volatile uint16_t send_used;
-static uint8_t sent_any;
 
 static uint8_t take_ring[TAKE_SIZE];
 static volatile uint8_t take_head; /* the interrupt's */
 static volatile uint8_t take_tail; /* the main loop's */
-
-static uint8_t divisor_wanted;
-static volatile uint8_t divisor_waits;
 
 /* Rates with their divisors for the doubled-speed line clock, F_CPU / 8 / (divisor + 1): all
  * within 2.2 %. */
@@ -43,16 +39,11 @@ static uint8_t divisor_for(uint32_t baud)
     return 0;
 }
 
-static void set_divisor_locked(uint8_t divisor)
-{
-    UCSR0A = 1 << U2X0;
-    UBRR0L = divisor; /* its upper half is 0 */
-}
-
 void kn_serial_open(void)
 {
     kn_set(kn_port_RXD(), KN_BIT_RXD); /* an open input would bring noise as bytes */
-    set_divisor_locked(FASTEST_DIVISOR);
+    UCSR0A = 1 << U2X0;
+    UBRR0L = FASTEST_DIVISOR; /* the upper half stays 0 */
     UCSR0C = (1 << UCSZ01) | (1 << UCSZ00);
     UCSR0B = (1 << RXCIE0) | (1 << RXEN0) | (1 << TXEN0);
 }
@@ -64,27 +55,13 @@ int8_t kn_serial_set_baud(void *self, uint32_t baud)
     if (divisor == 0) {
         return KN_E_VALUE;
     }
-    const uint8_t before = kn_irq_off();
-    const uint8_t idle = send_used == 0 && (!sent_any || (UCSR0A & (1 << TXC0)));
-    if (idle) {
-        set_divisor_locked(divisor);
-    } else {
-        divisor_wanted = divisor;
-        divisor_waits = 1;
-        if (send_used == 0) {
-            kn_set(&UCSR0B, 1 << TXCIE0);
-        }
-    }
-    kn_irq_restore(before);
+    UBRR0L = divisor;
     return KN_OK;
 }
 
 size_t kn_serial_room(void *self)
 {
     (void)self;
-    if (divisor_waits) {
-        return 0;
-    }
     const uint8_t before = kn_irq_off();
     const uint16_t used = send_used;
     kn_irq_restore(before);
@@ -121,30 +98,14 @@ size_t kn_serial_receive(void *self, uint8_t *into, size_t size)
 
 ISR(USART_UDRE_vect)
 {
-    if (send_used == 0) {
+    const uint16_t used = send_used;
+    if (used == 0) {
         kn_clear(&UCSR0B, 1 << UDRIE0);
         return;
     }
     UDR0 = send_ring[send_tail];
-    UCSR0A = (1 << U2X0) | (1 << TXC0); /* takes back "all sent", which this byte made untrue */
-    sent_any = 1;
     send_tail = send_tail + 1 < SEND_SIZE ? (uint16_t)(send_tail + 1) : 0;
-    send_used = (uint16_t)(send_used - 1);
-    if (send_used == 0) {
-        kn_clear(&UCSR0B, 1 << UDRIE0);
-        if (divisor_waits) {
-            kn_set(&UCSR0B, 1 << TXCIE0);
-        }
-    }
-}
-
-ISR(USART_TX_vect)
-{
-    kn_clear(&UCSR0B, 1 << TXCIE0);
-    set_divisor_locked(divisor_wanted);
-    sent_any = 0;
-    divisor_waits = 0;
-    kn_wake();
+    send_used = (uint16_t)(used - 1);
 }
 
 ISR(USART_RX_vect)
