@@ -77,7 +77,7 @@ def test_equal_distances_are_told_apart_by_lifting_off() -> None:
     stays = guide()
     fed(stays, walked(FREE, 61.0, 60.5, 61.0, 60.0))
     assert taken(stays) == [("front", 61.0)]
-    assert stays.guidance.words == "Lift off the rim first"
+    assert stays.guidance.words == "Lift off first"
 
 
 def test_a_short_pause_is_no_touch() -> None:
@@ -102,7 +102,7 @@ def test_what_is_far_from_the_rim_is_left_out() -> None:
     made = guide()
     fed(made, walked(FREE, 62.0, FREE, 60.0, 20.0))
     assert taken(made) == [("front", 62.0), ("rear", 60.0)]
-    assert made.guidance.words == "That is not the rim"
+    assert made.guidance.words == "Not the rim"
 
 
 def test_the_button_takes_the_last_one_back() -> None:

@@ -41,7 +41,8 @@ class TouchWords:
     Attributes
     ----------
     touch, hold, taken, last : str
-        Asked for; being held; taken, and the next; taken, and nothing follows.
+        Asked for; being held; taken; taken, and nothing follows. A few letters each, so that
+        they stand large.
     lift : str
         Where the sensor was not lifted off.
     far : str

@@ -48,12 +48,12 @@ WIDEST_TOE_DEG: Final = 3.0
 REPEATS: Final = 3
 
 WORDS: Final = TouchWords(
-    touch="Touch the rim: {}",
+    touch="Touch {}",
     hold="Keep still: {}",
-    taken="Taken; lift off, then: {}",
+    taken="Taken: lift off",
     last="Taken",
-    lift="Lift off the rim first",
-    far="That is not the rim",
+    lift="Lift off first",
+    far="Not the rim",
     places=("front", "rear"),
 )
 
