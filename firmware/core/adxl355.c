@@ -150,9 +150,8 @@ int8_t kn_adxl355_decode(const kn_adxl355 *a, int32_t value[KN_ADXL355_VALUES])
     return KN_OK;
 }
 
-static uint8_t failed_axes(const kn_adxl355 *a)
+static uint8_t fails(const kn_adxl355 *a)
 {
-    uint8_t failed = 0;
     for (uint8_t axis = 0; axis < 3; axis++) {
         uint8_t at = (uint8_t)(2u + 3u * axis);
         int32_t counts =
@@ -161,10 +160,10 @@ static uint8_t failed_axes(const kn_adxl355 *a)
         int16_t least = axis == 2 ? PER_G_SHIFTED / 2 : PER_G_SHIFTED / 10;
         /* Both ratios of most to least are 6. */
         if (change < least || change > 6 * least) {
-            failed = (uint8_t)(failed | 1u << axis);
+            return 1;
         }
     }
-    return failed;
+    return 0;
 }
 
 void kn_adxl355_self_test_begin(kn_adxl355 *a)
@@ -177,7 +176,7 @@ int8_t kn_adxl355_self_test(kn_adxl355 *a, kn_transfer *t)
     int8_t result = kn_procedure_step(&a->procedure, self_test_steps, KN_ADXL355_ADDRESS, a->filter,
                                       a->memory, t);
     if (result == KN_OK) {
-        a->failed = failed_axes(a);
+        a->failed = fails(a);
         result = a->failed == 0 ? KN_OK : KN_E_VALUE;
     }
     return result;

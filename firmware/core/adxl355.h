@@ -23,7 +23,7 @@ extern const kn_channel kn_adxl355_channels[KN_ADXL355_CHANNELS] KN_FLASH;
 
 typedef struct kn_adxl355 {
     kn_procedure procedure;
-    uint8_t failed; /* axes, of the last self-test: bits 0 to 2 ax ay az */
+    uint8_t failed; /* by the last self-test: bit 0 the accelerometer: where its numbers begin */
     uint8_t filter; /* FILTER in force */
     uint8_t first;  /* register that a reading begins with, where the bus takes it from */
     volatile uint8_t finished;           /* which buffer holds the last finished reading */

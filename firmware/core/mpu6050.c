@@ -188,7 +188,7 @@ static int32_t change_at(const kn_mpu6050 *m, uint8_t at)
            big_endian(&m->memory[WITHOUT_FORCE + at]);
 }
 
-static uint8_t failed_axes(const kn_mpu6050 *m)
+static uint8_t failed_kinds(const kn_mpu6050 *m)
 {
     const uint8_t *trim = &m->memory[TRIM];
     uint8_t failed = 0;
@@ -198,11 +198,11 @@ static uint8_t failed_axes(const kn_mpu6050 *m)
         int32_t turn = change_at(m, (uint8_t)(8u + 2u * axis));
         if (!change_is_good(change_at(m, (uint8_t)(2u * axis)), accel_code, ACCEL_FIRST,
                             ACCEL_GROWTH)) {
-            failed = (uint8_t)(failed | 1u << axis);
+            failed |= 1u << 0;
         }
         if (!change_is_good(axis == 1 ? -turn : turn, trim[axis] & 0x1Fu, GYRO_FIRST,
                             GYRO_GROWTH)) {
-            failed = (uint8_t)(failed | 8u << axis);
+            failed |= 1u << 4;
         }
     }
     return failed;
@@ -218,7 +218,7 @@ int8_t kn_mpu6050_self_test(kn_mpu6050 *m, kn_transfer *t)
     int8_t result = kn_procedure_step(&m->procedure, self_test_steps, KN_MPU6050_ADDRESS,
                                       m->low_pass, m->memory, t);
     if (result == KN_OK) {
-        m->failed = failed_axes(m);
+        m->failed = failed_kinds(m);
         result = m->failed == 0 ? KN_OK : KN_E_VALUE;
     }
     return result;

@@ -24,7 +24,8 @@ extern const kn_channel kn_mpu6050_channels[KN_MPU6050_CHANNELS] KN_FLASH;
 
 typedef struct kn_mpu6050 {
     kn_procedure procedure;
-    uint8_t failed;   /* axes, of the last self-test: bits 0 to 2 ax ay az, 3 to 5 gx gy gz */
+    /* By the last self-test: bit 0 the accelerometer, bit 4 the gyro, as their numbers begin. */
+    uint8_t failed;
     uint8_t low_pass; /* CONFIG in force */
     uint8_t first;    /* register that a reading begins with, where the bus takes it from */
     volatile uint8_t finished; /* which buffer holds the last finished reading */

@@ -30,6 +30,11 @@ int8_t kn_sensors_self_test(kn_sensors *s, uint8_t part, kn_transfer *t)
                                    : kn_adxl355_self_test(&s->adxl355, t);
 }
 
+uint8_t kn_sensors_failed(const kn_sensors *s, uint8_t part)
+{
+    return part == KN_PART_MPU6050 ? s->mpu6050.failed : s->adxl355.failed;
+}
+
 uint16_t kn_sensors_wait_ms(const kn_sensors *s, uint8_t part)
 {
     return part == KN_PART_MPU6050 ? s->mpu6050.procedure.wait_ms

@@ -33,6 +33,9 @@ void kn_sensors_self_test_begin(kn_sensors *s, uint8_t part);
 /* One step of the self-test, as kn_mpu6050_self_test(). */
 int8_t kn_sensors_self_test(kn_sensors *s, uint8_t part, kn_transfer *t);
 
+/* Where what the last self-test found bad begins in a reading: bit i is number i. */
+uint8_t kn_sensors_failed(const kn_sensors *s, uint8_t part);
+
 /* The wait that the last step asked for. */
 uint16_t kn_sensors_wait_ms(const kn_sensors *s, uint8_t part);
 

@@ -96,15 +96,21 @@ uint8_t kn_table_part(const kn_table *t, uint8_t row)
     return kn_flash_byte(&sources[t->source[row]].part);
 }
 
-KN_ONCE uint8_t kn_table_rows_of(const kn_table *t, uint8_t part)
+KN_ONCE uint8_t kn_table_rows_with(const kn_table *t, uint8_t part, uint8_t firsts)
 {
     uint8_t rows = 0;
     for (uint8_t row = 0; row < t->shape.rows; row++) {
-        if (kn_table_part(t, row) == part) {
+        uint8_t first = kn_flash_byte(&sources[t->source[row]].first);
+        if (kn_table_part(t, row) == part && (firsts & kn_bit(first))) {
             rows = (uint8_t)(rows | kn_bit(row));
         }
     }
     return rows;
+}
+
+uint8_t kn_table_rows_of(const kn_table *t, uint8_t part)
+{
+    return kn_table_rows_with(t, part, 0xFF);
 }
 
 void kn_table_place(const kn_table *t, uint8_t part, const int32_t *read, int32_t *values)

@@ -48,6 +48,10 @@ uint8_t kn_table_part(const kn_table *t, uint8_t row);
 /* The set of rows that come from a part. */
 uint8_t kn_table_rows_of(const kn_table *t, uint8_t part);
 
+/* The set of rows that begin with one of these numbers of a part: bit i is number i, as its
+ * driver orders them. */
+uint8_t kn_table_rows_with(const kn_table *t, uint8_t part, uint8_t firsts);
+
 /* Copy what one part has read (numbers as its driver orders them) into the sample's numbers,
  * which stand in the order of the rows. */
 void kn_table_place(const kn_table *t, uint8_t part, const int32_t *read, int32_t *values);

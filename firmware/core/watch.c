@@ -159,6 +159,8 @@ static void end_self_test(kn_pod *pod, int8_t result)
     uint8_t rows = kn_table_rows_of(&pod->table, part);
     kn_faults_clear(&pod->faults, KN_FAULT_SELF_TEST, rows);
     if (result == KN_E_VALUE) {
+        uint8_t numbers = kn_sensors_failed(&pod->sensors, part);
+        rows = kn_table_rows_with(&pod->table, part, numbers);
         kn_faults_raise(&pod->faults, KN_FAULT_SELF_TEST, rows);
     }
     count_if_of_bus(pod, result);
@@ -341,7 +343,10 @@ uint8_t kn_watch_verdict(const kn_pod *pod, uint8_t row)
 {
     uint8_t part = kn_table_part(&pod->table, row);
     if (part < KN_BUS_PARTS) {
-        return pod->watch.verdict[part];
+        uint8_t verdict = pod->watch.verdict[part];
+        /* Of a part that failed only the rows with the bad axes have. */
+        uint8_t failed = pod->faults.standing[KN_FAULT_SELF_TEST] & kn_bit(row);
+        return verdict == KN_FAULT_SELF_TEST && !failed ? KN_FAULT_NONE : verdict;
     }
     return pod->watch.linear & kn_bit(part) ? KN_FAULT_NONE : KN_FAULT_SENSOR_MISSING;
 }

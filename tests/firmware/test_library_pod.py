@@ -297,6 +297,24 @@ def test_self_test(part: str) -> None:
         assert read.accel_g.mean(axis=0) == pytest.approx((0.0, 0.0, 1.0), abs=3e-3)
 
 
+@pytest.mark.parametrize(("axis", "verdicts"), [(1, (10, 0, 0)), (5, (0, 10, 0))])
+def test_a_self_test_blames_the_channel_whose_axis_failed(
+    axis: int, verdicts: tuple[int, ...]
+) -> None:
+    with Board() as board:
+        board.start()
+        board.run(1.5)
+        board.self_test_answer("MPU6050", axis, 0.1)
+        told = board.ask(Command.SELF_TEST, within=3.0)
+        assert of_type(told, SelfTestReply)[-1].verdicts == verdicts
+        stated = [(f.channel, f.present) for f in of_type(told, Fault) if f.code == 10]
+        assert stated == [(verdicts.index(10), True)]
+        board.self_test_answer("MPU6050", axis, 1.0)
+        told = board.ask(Command.SELF_TEST, within=3.0)
+        assert of_type(told, SelfTestReply)[-1].verdicts == (0, 0, 0)
+        assert [f.present for f in of_type(told, Fault) if f.code == 10] == [False]
+
+
 def test_a_sensor_vanishes_in_the_stream_and_returns() -> None:
     """Linear readings go on meanwhile, marked by the mask; nothing is invented."""
     with Board() as board:
