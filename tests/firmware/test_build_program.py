@@ -57,6 +57,21 @@ def test_flash_and_memory_keep_their_limits(elf: str, program: Program) -> None:
     assert sizes.static + stack <= MEMORY_LIMIT
 
 
+def test_the_readme_states_what_the_program_needs(elf: str, program: Program) -> None:
+    text = (FIRMWARE / "README.md").read_text(encoding="utf-8")
+    flash = re.search(r"^\| flash \| (\d+) bytes \| (\d+) of", text, re.MULTILINE)
+    memory = re.search(r"^\| memory with the deepest stack \| (\d+) bytes \| (\d+) of", text, re.M)
+    assert flash is not None
+    assert memory is not None
+    sizes = read_sizes(elf)
+    stack = program.deepest("main").size + max(
+        program.deepest(name).size for name in program.interrupts()
+    )
+    assert int(flash[1]) == pytest.approx(sizes.flash, rel=0.03)
+    assert int(memory[1]) == pytest.approx(sizes.static + stack, rel=0.03)
+    assert (int(flash[2]), int(memory[2])) == (FLASH_LIMIT, MEMORY_LIMIT)
+
+
 def test_a_program_over_the_limit_is_refused(
     elf: str, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
