@@ -47,8 +47,8 @@ void kn_adxl355_read(kn_adxl355 *a, kn_transfer *t);
 /* [isr] That transfer has ended with KN_OK. */
 void kn_adxl355_finish(kn_adxl355 *a);
 
-/* The last finished reading: ax ay az (20 bits with sign), temperature (12 bits without) in raw counts.
- * KN_OK, or KN_E_NO_ANSWER for what only a sensor gives that has lost its power or its bus (all
+/* The last finished reading: ax ay az (20 bits with sign), temperature (12 bits without) in raw
+ * counts. KN_OK, or KN_E_NO_ANSWER for what only a sensor gives that has lost its power or its bus (all
  * 00 or all FF). */
 int8_t kn_adxl355_decode(const kn_adxl355 *a, int32_t value[KN_ADXL355_VALUES]);
 

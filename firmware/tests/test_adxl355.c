@@ -110,16 +110,17 @@ static void test_sign_of_20_bits(void)
                {{0x80, 0x00, 0x10}, -524287}, {{0x00, 0x00, 0x0F}, 0}, /* low bits are not data */
                {{0xFF, 0x00, 0x0F}, -4096}};
     int32_t value[4];
+    uint8_t *raw = &driver.memory[driver.finished * KN_ADXL355_BURST];
     for (unsigned i = 0; i < sizeof row / sizeof row[0]; i++) {
         for (unsigned axis = 0; axis < 3; axis++) {
             check_case("row, axis", 10 * i + axis);
             for (unsigned b = 0; b < KN_ADXL355_BURST; b++) {
-                driver.memory[driver.finished * KN_ADXL355_BURST + b] = 0;
+                raw[b] = 0;
             }
-            driver.memory[driver.finished * KN_ADXL355_BURST + 0] = 0xF7; /* the high half is not data */
-            driver.memory[driver.finished * KN_ADXL355_BURST + 1] = 0x5D;
+            raw[0] = 0xF7; /* the high half is not data */
+            raw[1] = 0x5D;
             for (unsigned b = 0; b < 3; b++) {
-                driver.memory[driver.finished * KN_ADXL355_BURST + 2 + 3 * axis + b] = row[i].byte[b];
+                raw[2 + 3 * axis + b] = row[i].byte[b];
             }
             CHECK_EQUAL(kn_adxl355_decode(&driver, value), KN_OK);
             for (unsigned other = 0; other < 3; other++) {

@@ -39,7 +39,8 @@ static int read_sensors(options *o, const char *list)
                    {"caliper", &o->caliper},
                    {"none", NULL}};
         size_t i = 0;
-        while (i < 5 && (strlen(row[i].name) != length || strncmp(row[i].name, list, length) != 0)) {
+        while (i < 5 &&
+               (strlen(row[i].name) != length || strncmp(row[i].name, list, length) != 0)) {
             i++;
         }
         if (i == 5) {

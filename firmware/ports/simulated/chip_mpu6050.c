@@ -54,7 +54,8 @@ static void measure(sim_chip *chip)
         }
         if (gyro & (0x80 >> axis)) {
             double sign = axis == 1 ? -1.0 : 1.0;
-            w += sign * chip->answer[3 + axis] * gyro_trim(w_code ? w_code : 10) * dps_scale / 131.0;
+            w += sign * chip->answer[3 + axis] * gyro_trim(w_code ? w_code : 10) *
+                 dps_scale / 131.0;
         }
         put(chip, (uint8_t)(0x3B + 2 * axis), a);
         put(chip, (uint8_t)(0x43 + 2 * axis), w);
