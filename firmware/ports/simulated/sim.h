@@ -45,7 +45,8 @@ enum sim_value {
 };
 
 /* A board without power, its kept memory erased, nothing connected. `tick_hz` must divide 1e9 and
- * be a whole number of kHz; `first_tick` is what the tick shows at the first start. NULL if there is no memory or tick_hz is none. */
+ * be a whole number of kHz; `first_tick` is what the tick shows at the first start. NULL if it is
+ * not so, or without memory. */
 sim_board *sim_new(uint32_t tick_hz, uint32_t first_tick);
 void sim_free(sim_board *b);
 
