@@ -21,8 +21,8 @@ FIRMWARE = Path(__file__).resolve().parent.parent
 
 # Names of ATmega328P interrupts by vector number, from its data sheet.
 VECTORS = {
-    1: "INT0", 6: "WDT", 9: "TIMER2_OVF", 11: "TIMER1_COMPA", 12: "TIMER1_COMPB", 13: "TIMER1_OVF", 18: "USART_RX",
-    19: "USART_UDRE", 20: "USART_TX", 21: "ADC", 22: "EE_READY", 24: "TWI",
+    1: "INT0", 6: "WDT", 9: "TIMER2_OVF", 11: "TIMER1_COMPA", 12: "TIMER1_COMPB", 13: "TIMER1_OVF",
+    18: "USART_RX", 19: "USART_UDRE", 20: "USART_TX", 21: "ADC", 22: "EE_READY", 24: "TWI",
 }  # fmt: skip
 
 
