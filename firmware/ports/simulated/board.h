@@ -8,7 +8,7 @@
 
 enum {
     SIM_KEPT_BYTES = 1024,
-    SIM_QUEUE = 420,      /* sent by the core, not yet on the line */
+    SIM_QUEUE = 320,      /* sent by the core, not yet on the line */
     SIM_RECEIVED = 64,    /* off the line, not yet read by the core */
     SIM_TO_POD = 8192,    /* sent by the host, not yet on the line */
     SIM_FROM_POD = 262144 /* off the line, not yet fetched by the host */
