@@ -45,7 +45,8 @@ def calibration(identity: str = "") -> LinearCalibration:
 
 
 def task_of(wheel: Wheel, given: LinearCalibration | None = None) -> ToeTask:
-    return ToeTask(ToeRequest(wheel, Given(CHORD_MM, 1.0)), given=given)
+    # The caliper's pod has a potentiometer beside it, laid to nothing.
+    return ToeTask(ToeRequest(wheel, Given(CHORD_MM, 1.0)), given=given, channel=1)
 
 
 def live(folder: Path, scenario: str, task: ToeTask) -> Live:
@@ -107,6 +108,14 @@ def test_another_pods_calibration_is_refused(tmp_path: Path) -> None:
 def test_a_potentiometer_without_calibration_is_refused(tmp_path: Path) -> None:
     with pytest.raises(UsageError, match="is not calibrated"):
         live(tmp_path, "string?seed=3", task_of(Wheel.LF))
+
+
+def test_of_several_channels_one_must_be_named(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    store = ("--store", str(tmp_path / "runs.sqlite3"), "--plain", "--no-sound")
+    assert run([*_toe(), "--pod", "sim:string_caliper?seed=4", *store]) == 2
+    assert "1 caliper, 2 potentiometer" in capsys.readouterr().err
 
 
 @pytest.fixture(scope="module")

@@ -25,7 +25,9 @@ RULES = TouchRules(1.2, 8.0, 10.0, 22.5)
 
 
 def guide(labels: Sequence[str] = LABELS, rules: TouchRules = RULES) -> TouchGuide:
-    return TouchGuide(labels, WORDS, rules=lambda: rules, channel=1, resolution_mm=lambda: 0.01)
+    return TouchGuide(
+        labels, WORDS, rules=lambda: rules, channel=lambda: 1, resolution_mm=lambda: 0.01
+    )
 
 
 def walked(*levels: float, hold_s: float = 2.5) -> LinearBlock:
@@ -176,6 +178,8 @@ def test_progress_and_length_are_shown() -> None:
 
 
 def test_a_channel_that_is_not_there_is_told() -> None:
-    made = TouchGuide(LABELS, WORDS, rules=lambda: RULES, channel=2, resolution_mm=lambda: 0.01)
+    made = TouchGuide(
+        LABELS, WORDS, rules=lambda: RULES, channel=lambda: 2, resolution_mm=lambda: 0.01
+    )
     with pytest.raises(UsageError, match="no linear channel 2"):
         fed(made, walked(FREE))

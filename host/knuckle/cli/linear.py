@@ -40,7 +40,11 @@ MOST_LENGTHS: Final = 50
 
 ChannelOption = Annotated[
     str | None,
-    typer.Option("--channel", metavar="N", help="Which linear channel of the pod. [default: 1]"),
+    typer.Option(
+        "--channel",
+        metavar="N",
+        help="Which linear channel of the pod, from 1. [default: the only one]",
+    ),
 ]
 OutFileOption = Annotated[
     Path | None, typer.Option("--out", metavar="FILE", help="Write it to a JSON file as well.")

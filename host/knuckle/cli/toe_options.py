@@ -33,7 +33,7 @@ _OPTIONS: Final = (
     OptionRow("resolution", "LENGTH", "the sensor's", "Smallest step of a reading."),
 )
 _SENSOR: Final = (
-    OptionRow("linear_channel", "N", "1", "Which linear channel of the pod, from 1."),
+    OptionRow("linear_channel", "N", "the only one", "Which linear channel of the pod, from 1."),
     OptionRow("linear_calibration", "FILE", "the store's", "The channel's calibration."),
 )
 
@@ -50,7 +50,7 @@ def with_toe_and_sensor(command: Callable[..., Any]) -> Callable[..., Any]:
     return with_table(command, (*_OPTIONS, *_SENSOR), _PANEL, "toe_choice", ToeChoice)
 
 
-def read_channel(text: str | None) -> int:
+def read_channel(text: str | None) -> int | None:
     """Read which linear channel is meant.
 
     Raises
@@ -58,7 +58,7 @@ def read_channel(text: str | None) -> int:
     UsageError
         If it is no number from 1.
     """
-    return 1 if text is None else _count(text, "--linear-channel", 99)
+    return None if text is None else _count(text, "The number of a channel", 99)
 
 
 def read_step_mm(text: str | None) -> float | None:

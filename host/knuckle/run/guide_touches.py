@@ -70,8 +70,8 @@ class TouchGuide:
     words : TouchWords
     rules : callable
         Returns the `TouchRules`; called with the first samples, when the calibration is known.
-    channel : int
-        From 1.
+    channel : callable
+        Returns which linear channel, from 1; called likewise.
     resolution_mm : callable
         Returns the smallest step of a reading; called likewise.
     length_mm : callable
@@ -86,7 +86,7 @@ class TouchGuide:
         words: TouchWords,
         *,
         rules: Callable[[], TouchRules],
-        channel: int,
+        channel: Callable[[], int],
         resolution_mm: Callable[[], float],
         length_mm: Callable[[float], float] = lambda reading_mm: reading_mm,
         caption: str = "length, live",
@@ -94,7 +94,8 @@ class TouchGuide:
         self._labels = tuple(labels)
         self._words = words
         self._rules = rules
-        self._channel = channel
+        self._which_channel = channel
+        self._channel = 1
         self._resolution_mm = resolution_mm
         self._length_mm = length_mm
         self._caption = caption
@@ -216,6 +217,8 @@ class TouchGuide:
         return []
 
     def _sampled(self, linear: LinearBlock) -> list[Cue]:
+        if self._detector is None:
+            self._channel = self._which_channel()
         if linear.linear_mm.shape[1] < self._channel:
             raise UsageError(
                 f"The pod has no linear channel {self._channel}.",

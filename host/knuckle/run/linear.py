@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime
 from typing import Any, Final
 
@@ -24,6 +24,7 @@ from knuckle.run.linear_calibrations import (
     resolution_mm,
     sensor_names,
     sensor_of,
+    which_channel,
 )
 from knuckle.run.measurement import Measurement
 from knuckle.run.method import Concluded
@@ -98,14 +99,15 @@ class LinearTask:
     ----------
     lengths : tuple of SetLength
         In the order in which they are set.
-    channel : int
+    channel : int or None
+        From 1; None for the only one.
     linearity : Linearity
     step_mm : float or None
         Smallest step of a reading, as the user states it.
     """
 
     lengths: tuple[SetLength, ...]
-    channel: int = 1
+    channel: int | None = None
     linearity: Linearity = Linearity()
     step_mm: float | None = None
     facts: dict[str, Any] = field(default_factory=dict)
@@ -143,7 +145,7 @@ def fit_points(
     try:
         fit, notices = calibrate(
             points,
-            channel=task.channel,
+            channel=task.channel or 1,
             linearity_mm=task.linearity.of(sensor, travel_mm),
             identity=identity,
             date=date,
@@ -180,6 +182,8 @@ class LinearMethod:
 
     Attributes
     ----------
+    channel : int
+        Which linear channel, once the pod is known.
     fit : LineFit or None
         Once it was concluded, unless refused.
     points : tuple of KnownLength
@@ -198,6 +202,7 @@ class LinearMethod:
     ) -> None:
         self.fit: LineFit | None = None
         self.points: tuple[KnownLength, ...] = ()
+        self.channel = task.channel or 1
         self._task = task
         self._marks = marks
         self._date = date
@@ -226,7 +231,9 @@ class LinearMethod:
     def take(self, event: RunEvent) -> None:
         """Learn what the channel is."""
         if isinstance(event, PodSeen):
-            self._sensor = sensor_of(sensor_names(event), self._task.channel)
+            names = sensor_names(event)
+            self.channel = which_channel(self._task.channel, names)
+            self._sensor = sensor_of(names, self.channel)
 
     def calibration_of(self, seen: PodSeen) -> CalibrateBlock | None:
         """Return None: the accelerometer has no say here."""
@@ -265,10 +272,11 @@ def calibrate_recording(
     date : str
         Kept with the calibration.
     """
-    sensor = sensor_of(recording.names, task.channel)
+    channel = which_channel(task.channel, recording.names)
+    sensor = sensor_of(recording.names, channel)
     rests, notices = touched(
         recording,
-        channel=task.channel,
+        channel=channel,
         resolution_mm=resolution_mm(task.step_mm, sensor),
         marks=marks,
         labels=task.labels,
@@ -280,7 +288,9 @@ def calibrate_recording(
         for label, rest in rests
         if label in known
     )
-    outcome, fit = fit_points(points, task, sensor, recording.identity, date)
+    outcome, fit = fit_points(
+        points, replace(task, channel=channel), sensor, recording.identity, date
+    )
     said = Outcome(
         outcome.measure,
         outcome.wheel,
@@ -305,7 +315,7 @@ def linear_measurement(
         task.labels,
         WORDS,
         rules=rules,
-        channel=task.channel,
+        channel=lambda: method.channel,
         resolution_mm=lambda: method.step_mm,
         caption="as the pod sends it",
     )

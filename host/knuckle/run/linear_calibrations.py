@@ -169,6 +169,33 @@ def sensor_names(seen: PodSeen) -> tuple[str, ...]:
     return tuple(getattr(row.sensor, "name", "unknown").lower() for row in rows)
 
 
+def which_channel(given: int | None, names: Sequence[str]) -> int:
+    """Return the linear channel that is meant: as named, or the only one.
+
+    Parameters
+    ----------
+    given : int or None
+        From 1.
+    names : sequence of str
+        What the channels are; empty if not known.
+
+    Raises
+    ------
+    UsageError
+        If there are several and none is named.
+    """
+    if given is not None:
+        return given
+    if len(names) > 1:
+        listed = ", ".join(f"{number} {name}" for number, name in enumerate(names, start=1))
+        raise UsageError(
+            f"There are {len(names)} linear channels: {listed}.",
+            "",
+            "Say which by its number: --channel of `knuckle linear`, else --linear-channel.",
+        )
+    return 1
+
+
 def sensor_of(names: Sequence[str], channel: int) -> str:
     """Return the kind of a channel's sensor; empty if not known."""
     return names[channel - 1].split(" ")[0] if channel <= len(names) else ""

@@ -27,6 +27,7 @@ from knuckle.run.linear_calibrations import (
     resolution_mm,
     sensor_names,
     sensor_of,
+    which_channel,
 )
 from knuckle.run.measurement import Measurement
 from knuckle.run.method import Concluded
@@ -66,8 +67,8 @@ class ToeTask:
     ----------
     request : ToeRequest
         Its calibration is found when the pod is known.
-    channel : int
-        Which linear channel, from 1.
+    channel : int or None
+        Which linear channel, from 1; None for the only one.
     first : Place
         Where each pair begins.
     repeats : int
@@ -83,7 +84,7 @@ class ToeTask:
     """
 
     request: ToeRequest
-    channel: int = 1
+    channel: int | None = None
     first: Place = Place.FRONT
     repeats: int = REPEATS
     given: LinearCalibration | None = None
@@ -142,13 +143,14 @@ def measure_toe(
         )
     if marks is None:
         marks = from_facts(recording.run_facts)
-    sensor = sensor_of(recording.names, task.channel)
-    calibration, source = chosen(task.given, library, recording.identity, task.channel, sensor)
+    channel = which_channel(task.channel, recording.names)
+    sensor = sensor_of(recording.names, channel)
+    calibration, source = chosen(task.given, library, recording.identity, channel, sensor)
     request = replace(task.request, calibration=calibration)
     step_mm = resolution_mm(task.step_mm, sensor)
     rests, notices = touched(
         recording,
-        channel=task.channel,
+        channel=channel,
         resolution_mm=step_mm,
         marks=marks,
         labels=task.labels if marks is not None else task.labels * 20,
@@ -185,6 +187,7 @@ class ToeMethod:
         self._library = library
         self._marks = marks
         self._sensor = ""
+        self.channel = task.channel or 1
         self.calibration: LinearCalibration | None = None
 
     @property
@@ -220,9 +223,11 @@ class ToeMethod:
         """Find the calibration as soon as the pod is known."""
         if isinstance(event, PodSeen):
             task = self._task
-            self._sensor = sensor_of(sensor_names(event), task.channel)
+            names = sensor_names(event)
+            self.channel = which_channel(task.channel, names)
+            self._sensor = sensor_of(names, self.channel)
             self.calibration, _ = chosen(
-                task.given, self._library, identity_of(event), task.channel, self._sensor
+                task.given, self._library, identity_of(event), self.channel, self._sensor
             )
 
     def calibration_of(self, seen: PodSeen) -> CalibrateBlock | None:
@@ -255,7 +260,7 @@ def toe_measurement(
         task.labels,
         WORDS,
         rules=lambda: method.rules,
-        channel=task.channel,
+        channel=lambda: method.channel,
         resolution_mm=lambda: method.step_mm,
         length_mm=method.length_mm,
         caption="to the string, live",
