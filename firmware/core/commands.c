@@ -255,6 +255,9 @@ static uint8_t may_begin(kn_pod *pod)
     if (!kn_watch_looked(pod) || (pod->streaming && !kn_throttle_open(&pod->throttle))) {
         return 0;
     }
+    if (type_of(pod) == KN_COMMAND_SELF_TEST && kn_watch_changing(pod)) {
+        return 0;
+    }
     /* These two end the sample frame, which is sent before the reply. */
     uint8_t ends_frame = type_of(pod) == KN_COMMAND_STOP || type_of(pod) == KN_COMMAND_SET_RATE;
     if (ends_frame && kn_sampler_send(pod) != KN_OK) {

@@ -195,13 +195,15 @@ void kn_readings_release(kn_readings *r)
     kn_unlock(r->port, state);
 }
 
-/* The ticks that nothing is under way or due for; 0 if something is. */
-static KN_ONCE uint16_t idle_ticks(const kn_readings *r)
+/* The ticks until the next reading; 0 if something is under way. Where it is about the bus alone,
+ * conversions may run on, and readings without the bus may come. */
+static KN_ONCE uint16_t idle_ticks(const kn_readings *r, uint8_t bus_alone)
 {
-    if (r->running || r->bus_user != NOBODY) {
+    uint8_t concerned = bus_alone ? r->parts & BUS_SET : 1;
+    if (r->bus_user != NOBODY || (r->running && !bus_alone)) {
         return 0;
     }
-    if (!r->on) {
+    if (!r->on || !concerned) {
         return UINT16_MAX;
     }
     int32_t left = (int32_t)(r->due - kn_now(r->port));
@@ -214,7 +216,7 @@ static KN_ONCE uint16_t idle_ticks(const kn_readings *r)
 KN_ONCE uint8_t kn_readings_idle_for(const kn_readings *r, uint16_t ticks)
 {
     uint8_t state = kn_lock(r->port);
-    uint8_t idle = idle_ticks(r) > ticks;
+    uint8_t idle = idle_ticks(r, 0) > ticks;
     kn_unlock(r->port, state);
     return idle;
 }
@@ -226,7 +228,7 @@ int8_t kn_readings_lend(kn_readings *r)
     uint16_t ticks = (uint16_t)(bytes * (r->ticks_per_ms / BUS_BYTES_PER_MS));
     /* Locked from the look to the start, so that no reading becomes due between the two. */
     uint8_t state = kn_lock(r->port);
-    if (idle_ticks(r) > ticks) {
+    if (idle_ticks(r, 1) > ticks) {
         r->lent_at = kn_now(r->port);
         r->lent.status = KN_PENDING;
         r->bus_user = MAIN_LOOP;
@@ -307,7 +309,7 @@ uint8_t kn_readings_rescue(kn_readings *r)
 int8_t kn_readings_free_bus(kn_readings *r)
 {
     uint8_t state = kn_lock(r->port);
-    uint8_t busy = r->bus_user != NOBODY;
+    uint8_t busy = idle_ticks(r, 1) < r->ticks_per_ms;
     if (!busy) {
         r->bus_user = MAIN_LOOP;
         r->lent_at = kn_now(r->port);

@@ -64,7 +64,7 @@ void kn_readings_on_analog(kn_readings *r, uint16_t sum);
 const kn_reading *kn_readings_take(kn_readings *r);
 void kn_readings_release(kn_readings *r);
 
-/* Whether nothing runs and no reading is due within `ticks`. */
+/* Whether nothing runs, conversions included, and no reading is due within `ticks`. */
 uint8_t kn_readings_idle_for(const kn_readings *r, uint16_t ticks);
 
 /* Carry out `lent` on the bus. KN_OK, or KN_E_BUSY if a reading would come too late for it: ask
@@ -78,7 +78,8 @@ uint8_t kn_readings_lending(const kn_readings *r);
  * Returns 1 if it was on the bus, which has then been freed. */
 uint8_t kn_readings_rescue(kn_readings *r);
 
-/* Free the bus. KN_E_BUSY if something runs on it, else what bus_recover() returns. */
+/* Free the bus. KN_E_BUSY if something runs on it or a reading is due within 1 ms, else what
+ * bus_recover() returns. */
 int8_t kn_readings_free_bus(kn_readings *r);
 
 /* The number of readings that started late or not at all. */

@@ -219,11 +219,10 @@ static void begin_procedure(kn_pod *pod)
     if (w->to_set_up) {
         if (w->held) {
             /* Where the bus is held, nobody can be found before it is free. */
-            if (!kn_readings_idle_for(&pod->readings, pod->ticks_per_ms)) {
+            if (kn_readings_free_bus(&pod->readings) == KN_E_BUSY) {
                 return;
             }
             w->held = 0;
-            (void)kn_readings_free_bus(&pod->readings);
         }
         w->part = take_first(&w->to_set_up);
         w->procedure = SET_UP;

@@ -193,3 +193,19 @@ def test_a_bus_held_for_good_leaves_the_other_channels_alive() -> None:
         board.set("SDA_STUCK", 0)
         assert of_type(board.run(3.0), SampleBatch)[-1].mask is None
         assert hello.channels
+
+
+@pytest.mark.parametrize("stuck", [False, True])
+def test_a_sensor_comes_back_at_the_highest_rate_too(stuck: bool) -> None:
+    """The conversions of the potentiometer take most of each period: the bus is free meanwhile."""
+    board, _ = streaming()
+    with board:
+        board.ask(Command.SET_RATE, commands.set_rate(500, 1), within=1.5)
+        if stuck:
+            board.set("SDA_STUCK", 9)
+        else:
+            board.connect("MPU6050", False)
+        away = of_type(board.run(0.5), SampleBatch)
+        assert stuck or away[-1].mask == 0b1000
+        board.connect("MPU6050")
+        assert of_type(board.run(3.0), SampleBatch)[-1].mask is None

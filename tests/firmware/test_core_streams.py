@@ -11,6 +11,7 @@ from firmware.test_core_replies import kept_with_baud
 from firmware.test_library_pod import record_named, write_settings
 from knuckle.wire import commands
 from knuckle.wire.budget import least_averaging, samples_per_frame
+from knuckle.wire.commands import encode_command
 from knuckle.wire.messages import (
     Ack,
     AckCode,
@@ -18,6 +19,7 @@ from knuckle.wire.messages import (
     Hello,
     Message,
     SampleBatch,
+    SelfTestReply,
     Status,
 )
 
@@ -196,3 +198,30 @@ def test_a_name_is_told_at_once() -> None:
         hello = of_type(board.run(1.1), Hello)[-1]
         assert hello.name == "left front"
         assert hello.identity == bytes(range(1, 9))
+
+
+def test_a_hello_that_is_asked_for_finds_its_way_past_full_frames() -> None:
+    with Board(kept=kept_with_baud(115200), adxl355=True) as board:
+        board.set("ANALOG_CONNECTED", 1)
+        board.set("CALIPER_HZ", 10)
+        board.start()
+        board.run(2.5)
+        board.ask(Command.SET_RATE, commands.set_rate(500, 1), within=2.0)
+        hello = of_type(board.ask(Command.START, within=3.0), Hello)[-1]
+        messages: list[Message] = []
+        for _ in range(40):
+            answer = board.ask(Command.HELLO, within=0.5)
+            assert [ack.code for ack in of_type(answer, Ack)] == [AckCode.OK]
+            messages += answer
+        assert_whole(messages, hello)
+        assert all(status.dropped == 0 for status in of_type(messages, Status))
+
+
+def test_a_self_test_waits_for_a_change_of_rate() -> None:
+    with Board() as board:
+        board.start()
+        board.run(1.2)
+        board.send(encode_command(Command.SET_RATE, 1, commands.set_rate(2500, 0)))
+        board.send(encode_command(Command.SELF_TEST, 2))
+        replies = of_type(board.run(4.0), SelfTestReply)
+        assert [reply.verdicts for reply in replies] == [(0, 0, 0)]
