@@ -2,8 +2,15 @@
 
 from __future__ import annotations
 
+from typing import Final
+
 from knuckle.errors import LinkError, LinkTimeout
 from knuckle.run.deadlines import Deadlines, gone_silent, no_hello
+from knuckle.run.handshake import no_sensor
+from knuckle.wire.messages import PROTOCOL, Hello
+
+SENSORS_S: Final = 1.5
+"""Time for a pod that has just started to find its sensors; it says hello once a second."""
 
 
 class Attendance:
@@ -24,11 +31,13 @@ class Attendance:
         self._opened_s = 0.0
         self._bytes_came = False
         self._last_data_s: float | None = None
+        self._bare_since_s: float | None = None
 
     def opened(self, at_s: float) -> None:
         """Take note that the link is open (again)."""
         self._opened_s = at_s
         self._bytes_came = False
+        self._bare_since_s = None
         self.silent = None
 
     def bytes_came(self, at_s: float) -> None:
@@ -74,3 +83,20 @@ class Attendance:
         gap_s = now_s - self.down_since_s
         self.down_since_s = None
         return gap_s
+
+    def waits_for_sensors(self, hello: Hello, at_s: float) -> bool:
+        """Return whether a pod without sensors shall have time to find them.
+
+        Raises
+        ------
+        PodError
+            If it has had enough.
+        """
+        if hello.channels or hello.protocol != PROTOCOL:
+            self._bare_since_s = None
+            return False
+        if self._bare_since_s is None:
+            self._bare_since_s = at_s
+        if at_s - self._bare_since_s >= SENSORS_S:
+            raise no_sensor()
+        return True

@@ -61,6 +61,10 @@ class PodSeen(RunEvent):
             return self.settings.identity
         return self.hello.identity if self.hello is not None else bytes(8)
 
+    def has_other_table(self, hello: Hello) -> bool:
+        """Return whether the pod now tells of other channels than when it was seen."""
+        return self.hello is not None and self.hello.channels != hello.channels
+
 
 @dataclass(frozen=True, slots=True)
 class Samples(RunEvent):

@@ -10,7 +10,7 @@ from knuckle.errors import KnuckleError, LinkError, PodError
 from knuckle.links.contract import Link
 from knuckle.model.block import Block
 from knuckle.model.linear import LinearBlock
-from knuckle.run.attendance import Attendance
+from knuckle.run.attendance import SENSORS_S, Attendance
 from knuckle.run.deadlines import Deadlines, gone_silent
 from knuckle.run.exchange import Exchange, Reply, Request
 from knuckle.run.fault_book import FaultBook
@@ -173,6 +173,8 @@ class _Look:
         self._replies: list[Reply] = []
         self._asked_who = False
         self._take_until_s: float | None = None
+        self._first_hello_s: float | None = None
+        self._begun = False
         self._now_s = 0.0
 
     @property
@@ -213,11 +215,9 @@ class _Look:
         evidence = self.evidence
         match message:
             case Hello():
-                first = evidence.hello is None
                 evidence.hello = message
                 self._book.met(message)
-                if first:
-                    self._begin(message)
+                self._meet(message)
             case Fault() | Status():
                 self._book.take(message)
                 if isinstance(message, Status):
@@ -244,6 +244,16 @@ class _Look:
         times = [part.t_s[-1] for part in (found.block, found.linear) if part is not None]
         if times:
             self.evidence.arrivals.append((float(max(times)), self._now_s))
+
+    def _meet(self, hello: Hello) -> None:
+        """Begin, but let a pod that has just started find its sensors first."""
+        if self._begun:
+            return
+        if self._first_hello_s is None:
+            self._first_hello_s = self._now_s
+        if hello.channels or self._now_s - self._first_hello_s >= SENSORS_S:
+            self._begun = True
+            self._begin(hello)
 
     def _begin(self, hello: Hello) -> None:
         if hello.protocol != PROTOCOL:

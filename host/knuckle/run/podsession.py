@@ -249,6 +249,8 @@ class PodSession:
         if stranger:
             raise another_pod(hello)
         self.hello = hello
+        if self.state is State.WAITING and self._attendance.waits_for_sensors(hello, self._now_s):
+            return
         if self.state is State.WAITING or (self.state is State.STREAMING and not hello.streaming):
             if self._has_streamed and not hello.streaming:
                 self._restarted(hello.reset_cause)
@@ -259,13 +261,9 @@ class PodSession:
             else:
                 self._introduce(hello, self.seen.settings, self.seen.settings_problem)
                 self._start(hello)
-        elif self._table_changed(hello) and self.seen is not None:
+        elif self.seen is not None and self.seen.has_other_table(hello):
             # Its sensors came or went between its first word and START.
             self._introduce(hello, self.seen.settings, self.seen.settings_problem)
-
-    def _table_changed(self, hello: Hello) -> bool:
-        before = self.seen.hello if self.seen is not None else None
-        return before is not None and before.channels != hello.channels
 
     def _text_pod(self, header: TextHeader) -> None:
         problem = "A pod of the text format keeps no settings."
