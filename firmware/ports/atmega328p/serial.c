@@ -43,7 +43,8 @@ void kn_serial_open(void)
 {
     kn_set(kn_port_RXD(), KN_BIT_RXD); /* an open input would bring noise as bytes */
     UCSR0A = 1 << U2X0;
-    UBRR0L = FASTEST_DIVISOR; /* the upper half stays 0 */
+    UBRR0H = 0; /* a bootloader may have left another */
+    UBRR0L = FASTEST_DIVISOR;
     UCSR0C = (1 << UCSZ01) | (1 << UCSZ00);
     UCSR0B = (1 << RXCIE0) | (1 << RXEN0) | (1 << TXEN0);
 }
