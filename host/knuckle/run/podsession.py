@@ -15,13 +15,7 @@ from knuckle.links.contract import Chunk
 from knuckle.model.wheel import Wheel
 from knuckle.rests.settings import RestSettings
 from knuckle.run.attendance import Attendance
-from knuckle.run.deadlines import (
-    Deadlines,
-    State,
-    another_pod,
-    cannot_take,
-    link_ended,
-)
+from knuckle.run.deadlines import Deadlines, State, another_pod, cannot_take, link_ended
 from knuckle.run.events import (
     ButtonPressed,
     CommandFailed,
