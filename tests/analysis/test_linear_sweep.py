@@ -168,6 +168,20 @@ def test_dead_centre_at_a_lock_is_refused():
     assert outcome.refused.code == "LINEAR_DEAD_CENTRE"
 
 
+@pytest.mark.parametrize(
+    ("linkage", "stops"),
+    [
+        (Linkage(lever=358.0, reach=150.0, angle=161.0), (0, 27, 0, -26, 0)),
+        (Linkage(lever=398.0, reach=196.0, angle=144.0, longer_left=False), (0, 25, 0, -29, 0)),
+        (Linkage(lever=428.0, reach=160.0, angle=114.0), (0, 28, 0, -22, 0)),
+    ],
+)
+def test_lengths_folded_over_dead_centre_are_not_blamed_on_straight_ahead(linkage, stops):
+    """Past dead centre both locks read alike: the cone of 'up' tells that they are apart."""
+    outcome = swept(Wheel(has_gyro=False), linkage, stops=stops)
+    assert outcome.refused is not None and outcome.refused.code == "LINEAR_DEAD_CENTRE"
+
+
 def test_lengths_that_the_linkage_cannot_have_are_refused():
     wrong = said(WIRE, lever_mm=Given(60.0, 2.0))
     outcome = swept(Wheel(has_gyro=False), WIRE, wrong)

@@ -46,19 +46,19 @@ class LinearSource:
         MeasurementRefused
             LINEAR_DEAD_CENTRE or LINEAR_GEOMETRY.
         """
-        raw = self.readings.raw_mm
-        at = np.flatnonzero(self.readings.present)
         known = [i for i in (straight or []) if self.readings.present[i]]
-        datum_mm = float(np.mean(raw[known])) if known else float(np.median(raw[at]))
-        longer_mm = self.steer.gain * (raw[at] - datum_mm)
+        raw = self.readings.raw_mm
+        read = raw[self.readings.present]
+        datum_mm = float(np.mean(raw[known])) if known else float(np.median(read))
         grid, length = monotone(self.steer, datum_mm)
+        longer_mm = self.steer.gain * (read - datum_mm)
         beyond_mm = np.maximum(longer_mm - length.max(), length.min() - longer_mm)
         worst = int(np.argmax(beyond_mm))
         if known and beyond_mm[worst] > 0.0:
             self._refuse_beyond(float(longer_mm[worst]), float(beyond_mm[worst]), grid)
         order = np.argsort(length)
         found = np.full(raw.shape, np.nan)
-        found[at] = np.interp(longer_mm, length[order], grid[order])
+        found[self.readings.present] = np.interp(longer_mm, length[order], grid[order])
         return found
 
     def check_moment(self, heading_rad: FloatArray, straight: list[int]) -> None:

@@ -19,7 +19,7 @@ from knuckle.analysis.readings import (
 from knuckle.analysis.request import Request
 from knuckle.analysis.soundness import SoundFit, Sources, find_sound_fit
 from knuckle.analysis.summary import result_of
-from knuckle.analysis.sweep_problem import SweepProblem, placed_again, pose
+from knuckle.analysis.sweep_problem import SweepProblem, check_by_cone, placed_again, pose
 from knuckle.errors import MeasurementRefused
 from knuckle.estimate.solver import derivative
 from knuckle.geometry.steering import two_reading_caster_rad
@@ -72,10 +72,22 @@ def analyse_sweep(block: Block, rests: list[Rest], request: Request) -> Outcome:
         return _analysed(block, rests, request, notices)
     except MeasurementRefused as refusal:
         gyro = request.use_gyro and block.gyro_dps is not None
-        if not is_of_linear(refusal) or not (gyro or request.plates_deg):
+        if not is_of_linear(refusal):
+            if not gyro:
+                _blame_dead_centre(rests, request)
+            raise
+        if not (gyro or request.plates_deg):
             raise
         unused = Notice(refusal.code, f"{refusal.what} The result does not use it.")
         return _analysed(block, rests, replace(request, linear=None), [*notices, unused])
+
+
+def _blame_dead_centre(rests: list[Rest], request: Request) -> None:
+    try:
+        check_by_cone(rests, request)
+    except MeasurementRefused as refusal:
+        if is_of_linear(refusal):
+            raise
 
 
 def _analysed(block: Block, rests: list[Rest], request: Request, notices: list[Notice]) -> Outcome:

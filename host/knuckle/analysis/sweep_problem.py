@@ -274,3 +274,22 @@ def _with_lengths(
         return build_problem(readings, turns, is_rest, request), []
     linear, said = linear_source(rests, request.linear)
     return build_problem(readings, turns, is_rest, request, linear), said
+
+
+def check_by_cone(rests: list[Rest], request: Request) -> None:
+    """Refuse a linear sensor that passes dead centre where the cone of 'up' puts the rests.
+
+    Past dead centre a length has two headings, and the wrong one looks like a straight ahead
+    that is missing or a wheel that rolled.
+
+    Raises
+    ------
+    MeasurementRefused
+        LINEAR_DEAD_CENTRE, or another reason why the cone or the sensor cannot serve.
+    """
+    if request.linear is None:
+        return
+    linear, _ = linear_source(list(rests), request.linear)
+    theta = guess(np.stack([rest.accel_g for rest in rests]), []).theta_rad
+    straight = place(np.degrees(theta), [True] * len(rests), request.straight).straight
+    linear.check_moment(theta - np.mean(theta[straight]), straight)
