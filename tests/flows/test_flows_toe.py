@@ -182,6 +182,8 @@ def test_runs_and_show_tell_toe(folder: Path, capsys: pytest.CaptureFixture[str]
     assert "linear calibration = from the store" in shown
     assert "Budget of toe" in shown
     assert "touch of rear" in shown
+    made = told(capsys, "show", "1", *general(folder))
+    assert "length = 1.01" in made
     for line in (*listed.splitlines(), *shown.splitlines()):
         assert len(line) <= 80, line
 
@@ -223,6 +225,18 @@ def test_another_pods_calibration_in_the_store_is_not_used(
     told(capsys, *typed, *store)
     assert run([*_toe(), "--pod", "sim:string?seed=2", *store]) == 2
     assert "is not calibrated" in capsys.readouterr().err
+
+
+def test_a_calibration_that_lacks_a_length_is_not_kept(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    store = ("--store", str(tmp_path / "runs.sqlite3"), "--plain", "--no-sound")
+    pod = "sim:known_lengths?seed=2&script.lengths_mm=10,50"
+    assert run(["linear", "calibrate", "10", "50", "90", "--pod", pod, *store]) == 3
+    shown = capsys.readouterr()
+    assert "Not set: 90 mm" in shown.out
+    assert "No calibration is kept." in shown.err
+    assert "keeps no calibration" in told(capsys, "linear", "list", *store)
 
 
 def test_typed_distances_are_kept_like_a_run(

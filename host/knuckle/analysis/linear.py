@@ -11,7 +11,7 @@ from scipy.stats import norm, t
 
 from knuckle.errors import MeasurementRefused
 from knuckle.estimate.linear_fit import KnownLength, LineFit, fit_line
-from knuckle.model.result import Notice
+from knuckle.model.result import Notice, Outcome
 
 LEAST_SPAN_MM: Final = 1.0
 NOT_STRAIGHT_SHARE: Final = 0.03
@@ -79,6 +79,22 @@ def calibrate(
             "Calibrate again, each length in the order of the command.",
         )
     return fit, _notices(fit, len(points), stated_mm)
+
+
+def not_all_set(missing: Sequence[str]) -> Outcome:
+    """Return the refusal of a calibration in which some lengths were not taken.
+
+    Parameters
+    ----------
+    missing : sequence of str
+        As they are called.
+    """
+    told = Notice(
+        "LENGTHS_MISSING",
+        f"Not set: {', '.join(missing)}. It was stopped before, or the sensor did not come to rest "
+        "there. Calibrate again with all lengths, or name fewer.",
+    )
+    return Outcome("linear", "", {}, refused=told)
 
 
 def _notices(fit: LineFit, count: int, stated_mm: float) -> list[Notice]:

@@ -189,8 +189,7 @@ def _from_pod(
             _keep(store, outcome, method.fit, method.points, out, json_output)
         else:
             tell(ctx, report, here.settings.store, interrupted=interrupted, json_output=json_output)
-            if method.fit is not None:
-                typer.echo("Not all lengths were set: no calibration is kept.", err=True)
+            typer.echo("No calibration is kept.", err=True)
     return exit_code(report, interrupted)
 
 

@@ -6,7 +6,7 @@ import textwrap
 from collections.abc import Iterator, Sequence
 
 from knuckle.model.result import Notice, Outcome, PlacedRest, Quantity, Result
-from knuckle.report.toe_text import toe_lines, touch_lines
+from knuckle.report.toe_text import line_lines, toe_lines, touch_lines
 
 WIDTH = 78
 
@@ -73,6 +73,8 @@ def outcome_lines(outcome: Outcome, notices: Sequence[str] = ()) -> Iterator[str
         yield from result_lines(result)
     if outcome.measure == "sweep" and outcome.results:
         yield from _sweep_lines(outcome)
+    if outcome.measure == "linear" and outcome.refused is None:
+        yield from line_lines(outcome)
     if outcome.measure == "toe" and outcome.results:
         yield from toe_lines(outcome)
     for warning in outcome.warnings:

@@ -145,7 +145,7 @@ def detail_lines(
     for result in detail.results:
         yield ""
         yield (
-            f"Result for {result.outcome.wheel} by {result.method}, knuckle "
+            f"Result {_of_wheel(result.outcome)}by {result.method}, knuckle "
             f"{result.program_version}, {local_time(result.measured_utc, zone)}"
         )
         if result.result_id in latest:
@@ -160,6 +160,10 @@ def detail_lines(
     for note in detail.notes:
         yield ""
         yield from _wrapped(f"Note of {local_time(note.written_utc, zone)}: {note.text}")
+
+
+def _of_wheel(outcome: Outcome) -> str:
+    return f"for {outcome.wheel} " if outcome.wheel else ""
 
 
 def _stream_lines(row: StreamRow) -> Iterator[str]:

@@ -1,4 +1,4 @@
-"""What is told of toe beside its value in degrees: minutes, lengths, and each touch."""
+"""What is told of toe beside its value in degrees, and of a calibration as an outcome."""
 
 from __future__ import annotations
 
@@ -35,6 +35,16 @@ def toe_lines(outcome: Outcome) -> Iterator[str]:
     if "touch_scatter_mm" in outcome.details:
         scatter = float(outcome.details["touch_scatter_mm"])
         yield f"Repeated touches scatter by {scatter:.2f} mm (one sigma)."
+
+
+def line_lines(outcome: Outcome) -> Iterator[str]:
+    """Yield the straight line of a linear channel's calibration, from its outcome alone."""
+    found = {key: float(value) for key, value in outcome.details.items()}
+    yield (
+        f"Linear channel {found['channel']:.0f}: length = {found['gain']:.6f} x reading "
+        f"{found['offset_mm']:+.4f} mm"
+    )
+    yield f"by {found['lengths']:.0f} known lengths; scatter {found['scatter_mm']:.4f} mm."
 
 
 def _way(outcome: Outcome) -> str:

@@ -7,7 +7,7 @@ from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime
 from typing import Any, Final
 
-from knuckle.analysis.linear import calibrate
+from knuckle.analysis.linear import calibrate, not_all_set
 from knuckle.analysis.touches import TouchMark, TouchRules
 from knuckle.errors import MeasurementRefused
 from knuckle.estimate.linear_fit import CALIPER_LIMIT_MM, KnownLength, LineFit
@@ -223,7 +223,6 @@ class LinearMethod:
         task = self._task
         return {
             **task.facts,
-            "channel": task.channel,
             "lengths_mm": [length.length_mm for length in task.lengths],
             "lengths_u_mm": [length.u_mm for length in task.lengths],
         }
@@ -250,6 +249,7 @@ class LinearMethod:
             recording, self._task, marks, stamp(self._date())
         )
         if self.fit is not None:
+            facts["channel"] = self.fit.calibration.channel
             facts[LINEAR_CALIBRATION] = {
                 "source": "this run",
                 "record": self.fit.calibration.to_json(),
@@ -288,9 +288,14 @@ def calibrate_recording(
         for label, rest in rests
         if label in known
     )
-    outcome, fit = fit_points(
-        points, replace(task, channel=channel), sensor, recording.identity, date
-    )
+    missing = [label for label in task.labels if label not in {name for name, _ in rests}]
+    fit: LineFit | None = None
+    if missing:
+        outcome = not_all_set(missing)
+    else:
+        outcome, fit = fit_points(
+            points, replace(task, channel=channel), sensor, recording.identity, date
+        )
     said = Outcome(
         outcome.measure,
         outcome.wheel,
