@@ -124,7 +124,7 @@ def test_camber_of_a_rear_wheel(log, analyze) -> None:
 @pytest.mark.parametrize(
     ("words", "said"),
     [
-        (("--measure", "toe", "--wheel", "LF"), "camber or sweep"),
+        (("--measure", "ride", "--wheel", "LF"), "camber, sweep or toe"),
         (("--measure", "sweep", "--wheel", "XX"), "is no wheel"),
         ((*SWEEP, "--straight", "0"), "counts rests from 1"),
         ((*SWEEP, "--toe", "1o.5"), "letter 'o'"),
