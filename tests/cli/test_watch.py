@@ -224,3 +224,21 @@ def test_live_steer_counts_to_the_left_from_the_first_rest() -> None:
     assert angles.steer_deg == held, "nothing is known of the turn across a long gap"
     angles.straight_here()
     assert angles.steer_deg == 0.0
+
+
+def test_watching_shows_lengths_and_faults(capsys: pytest.CaptureFixture[str]) -> None:
+    words = ["watch", "--pod", "sim:draw_wire?faults=linear_missing&faults.linear_missing.at_s=3"]
+    assert program.run([*words, "--seconds", "8"]) == 0
+    shown = capsys.readouterr().out
+    assert " mm" in shown
+    assert "The potentiometer is not connected." in shown
+    assert "POTENTIOMETER MISSING" in shown
+    assert "Over: potentiometer missing." in shown
+
+
+def test_watching_a_pod_of_lengths_alone(capsys: pytest.CaptureFixture[str]) -> None:
+    words = ["watch", "--pod", "sim:draw_wire?faults=wrong_part", "--seconds", "4"]
+    assert program.run(words) == 0
+    shown = capsys.readouterr().out
+    assert "potentiometer" in shown
+    assert "none of the pod's" in shown

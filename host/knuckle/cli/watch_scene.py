@@ -9,6 +9,7 @@ from knuckle.model.wheel import Wheel
 from knuckle.run.events import (
     ButtonPressed,
     Ended,
+    LinearSamples,
     LinkDown,
     PodSeen,
     RestEnded,
@@ -17,9 +18,11 @@ from knuckle.run.events import (
     Samples,
     StillnessChanged,
 )
+from knuckle.run.fault_words import part_of
 from knuckle.run.live_angles import LiveAngles
 from knuckle.run.view import LinkWatch
 from knuckle.terminal.scene import Scene
+from knuckle.wire.messages import ChannelKind, Hello
 
 CLEARLY_TURNING_DPS = 1.0
 """Steady turning looks calm to the detector of rests; to a person it is movement."""
@@ -47,6 +50,8 @@ class WatchScene:
         self._link = LinkWatch()
         self._first_s: float | None = None
         self._newest_s = 0.0
+        self._lengths: list[str] = []
+        self._linear_mm: list[float] = []
 
     @property
     def passed_s(self) -> float:
@@ -57,13 +62,15 @@ class WatchScene:
         """Take an event; return lines that shall stay on the screen."""
         lines = self._link.take(event)
         match event:
-            case PodSeen(again=again):
+            case PodSeen(again=again, hello=hello):
+                self._lengths = _linear_rows(hello)
                 lines.insert(0, f"Pod {self._link.state.name}" + (" again." if again else "."))
             case Samples(block=block) if len(block):
-                if self._first_s is None:
-                    self._first_s = float(block.t_s[0])
-                self._newest_s = float(block.t_s[-1])
+                self._passed(float(block.t_s[0]), float(block.t_s[-1]))
                 self._angles.push(block)
+            case LinearSamples(linear=linear) if len(linear):
+                self._passed(float(linear.t_s[0]), float(linear.t_s[-1]))
+                self._linear_mm = [float(length_mm) for length_mm in linear.linear_mm[-1]]
             case RestReady(rest=rest) | RestEnded(rest=rest):
                 self._angles.rested(rest)
             case StillnessChanged(state=state):
@@ -78,6 +85,11 @@ class WatchScene:
                 if error is not None:
                     raise error
         return lines
+
+    def _passed(self, from_s: float, to_s: float) -> None:
+        if self._first_s is None:
+            self._first_s = from_s
+        self._newest_s = max(self._newest_s, to_s)
 
     def scene(self) -> Scene:
         """Return what there is to show now."""
@@ -110,6 +122,11 @@ class WatchScene:
             found.append(("x y z", f"{axes} g"))
         if (rate_dps := self._angles.rate_dps) is not None:
             found.append(("rate", f"{rate_dps:.2f} deg/s"))
+        for number, length_mm in enumerate(self._linear_mm):
+            named = number < len(self._lengths)
+            label = self._lengths[number] if named else f"linear {number + 1}"
+            reading = "no reading" if math.isnan(length_mm) else f"{length_mm:.2f} mm"
+            found.append((label, reading))
         health = self._link.health
         if health is not None:
             if health.accel_noise_g is not None:
@@ -121,3 +138,10 @@ class WatchScene:
                 found.append(("temperature", f"{health.temp_c:.1f} C"))
             found.append(("bytes lost", str(health.counts.discarded_bytes)))
         return tuple(found)
+
+
+def _linear_rows(hello: Hello | None) -> list[str]:
+    """Return the names of a pod's linear channels, in the order of its table."""
+    if hello is None:
+        return []
+    return [part_of(row) for row in hello.channels if row.kind == ChannelKind.LINEAR]

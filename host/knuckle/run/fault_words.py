@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import textwrap
 from collections.abc import Sequence
 from typing import Final, NamedTuple
 
 from knuckle.wire.messages import Channel, ChannelKind, FaultCode, ResetCause, Sensor
 
+WIDTH: Final = 79
 POD_ITSELF: Final = 255
 """Channel of a fault that is the pod's own (docs/protocol.md)."""
 
@@ -43,7 +45,11 @@ class FaultWords(NamedTuple):
 
     def lines(self) -> list[str]:
         """Return the lines that tell it."""
-        return [self.what, f"  cause: {self.cause}", f"  next:  {self.next_step}"]
+        return [
+            line
+            for text in (self.what, f"  cause: {self.cause}", f"  next:  {self.next_step}")
+            for line in textwrap.wrap(text, WIDTH, subsequent_indent=" " * 9)
+        ]
 
 
 def part_of(row: Channel | None) -> str:
