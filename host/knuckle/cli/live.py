@@ -241,4 +241,7 @@ def sim_with(address: str, wanted: Mapping[str, str]) -> str:
     parts = parse_address(address)
     if parts.scheme not in ("sim", "avr"):
         return address
-    return str(Address(parts.scheme, parts.place, {**wanted, **parts.options}))
+    missing = {key: value for key, value in wanted.items() if key not in parts.options}
+    if not missing:
+        return address
+    return str(Address(parts.scheme, parts.place, {**parts.options, **missing}))
