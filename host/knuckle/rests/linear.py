@@ -137,9 +137,10 @@ class LinearRestDetector:
         return list(self._rests)
 
     def reading(self) -> LinearRest | None:
-        """Return the reading of the rest that goes on, or None if there is none."""
+        """Return the reading of the rest that goes on; None if there is none, or it slides."""
         going = self._still.going()
-        return None if going is None else self._read(going, ended=False)[0]
+        rest, why = (None, "") if going is None else self._read(going, ended=False)
+        return None if why else rest
 
     def push(self, block: LinearBlock) -> list[LinearRestEvent]:
         """Take the samples that follow and return what they show.

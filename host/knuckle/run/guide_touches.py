@@ -277,7 +277,9 @@ class TouchGuide:
         age_s = self._now_s - rest.start_s
         if self._counted:
             over = sequence.label is None and age_s >= sequence.rules.hold_s + LAST_REST_S
-            return self._finish() if over else []
+            # The recording ends with it: as it stands now is how it will be read.
+            good = over and self._detector is not None and self._detector.reading() is not None
+            return self._finish() if good else []
         if self._verdict is not Verdict.TOUCH or age_s < sequence.rules.hold_s:
             return []
         if self._detector is None or self._detector.state != "still":
