@@ -5,7 +5,7 @@
 #define KN_PROTOCOL 1
 
 #define KN_VERSION_MAJOR 0
-#define KN_VERSION_MINOR 2
+#define KN_VERSION_MINOR 1
 #define KN_VERSION_PATCH 0
 
 #endif

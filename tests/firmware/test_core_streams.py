@@ -225,3 +225,41 @@ def test_a_self_test_waits_for_a_change_of_rate() -> None:
         board.send(encode_command(Command.SELF_TEST, 2))
         replies = of_type(board.run(4.0), SelfTestReply)
         assert [reply.verdicts for reply in replies] == [(0, 0, 0)]
+
+
+def test_no_sample_spans_a_gap() -> None:
+    """Readings are missing in the middle of a sample: it is given up, not filled from behind."""
+    averaging = 10
+    with Board() as board:
+        board.start()
+        board.run(1.2)
+        board.ask(Command.SET_RATE, commands.set_rate(0, averaging))
+        board.ask(Command.START, within=1.0)
+        for _ in range(10):
+            messages = board.run(0.413)
+            gone = board.tick
+            board.skip(0.021)
+            back = board.tick
+            messages += board.run(0.6)
+            batches = of_type(messages, SampleBatch)
+            step = averaging * 1250
+            starts = [b.tick + i * step for b in batches for i in range(b.samples)]
+            assert starts[0] < gone < back < starts[-1]
+            for start in starts:
+                last_reading = start + (averaging - 1) * 1250
+                assert last_reading <= gone + 1250 or start >= back - 1250
+
+
+@pytest.mark.parametrize("preempt_us", [20, 60, 75])
+def test_a_main_loop_that_takes_longer_than_a_reading(preempt_us: int) -> None:
+    """Each call of the port takes that long: with a frame to send a turn takes two to three ms, and
+    readings are 2 ms apart."""
+    with Board(adxl355=True) as board:
+        board.start()
+        board.run(1.2)
+        board.ask(Command.SET_RATE, commands.set_rate(500, 1), within=2.0)
+        hello = of_type(board.ask(Command.START, within=2.0), Hello)[-1]
+        board.set("PREEMPT_NS", preempt_us * 1000)
+        messages = board.run(10.0)
+        assert len(assert_whole(messages, hello)) > 200
+        assert all(status.overruns == 0 for status in of_type(messages, Status))
