@@ -7,7 +7,9 @@
 struct kn_pod;
 
 /* See whether a potentiometer is connected, and begin to measure the supply, if no reading is
- * due meanwhile. Returns 0 if one is: ask again. */
+ * due meanwhile. Returns 0 if one is: ask again. With a potentiometer and more than some 270
+ * readings a second there is no such pause: its absence and a low supply then show only after
+ * the stream. */
 uint8_t kn_inputs_look(struct kn_pod *pod);
 
 /* The caliper's value. Returns whether there is one. */
