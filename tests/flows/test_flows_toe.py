@@ -175,6 +175,33 @@ def test_a_recording_that_does_not_name_its_touches(
     told(capsys, *words[:5], "RF", *words[6:], *general(folder), code=2)
 
 
+def test_lengths_alone_are_measured_and_exported(
+    folder: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """A board without accelerometer that can only print: time and length."""
+    shown = json.loads(told(capsys, "show", "2", "--json", *general(folder)))["outcomes"][-1]
+    whole = tmp_path / "whole.csv"
+    told(capsys, "export", "2", "--as", "csv", "--out", str(whole), *general(folder))
+    facts, rows = [], []
+    for line in whole.read_text(encoding="utf-8").splitlines():
+        cells = line.split(",")
+        if not line.startswith("#"):
+            rows.append(f"{cells[0]},{cells[-1]}")
+        elif line.startswith(("# id=", "# linear_sensors=")):
+            facts.append(line)
+    alone = tmp_path / "alone.csv"
+    alone.write_text("\n".join([*facts, *rows, ""]), encoding="utf-8")
+    store = ("--store", str(tmp_path / "own.sqlite3"), "--plain", "--no-sound")
+    by_file = ("--linear-calibration", str(folder / "linear.json"))
+    live = told(capsys, *_toe(), "--pod", f"file:{alone}", *by_file, "--json", *store)
+    assert json.loads(live)["results"] == shown["results"]
+    again = tmp_path / "again.csv"
+    told(capsys, "export", "last", "--as", "csv", "--out", str(again), *store)
+    words = ["analyze", str(again), "--measure", "toe", "--wheel", "LF", "--rim-length", "420"]
+    found = json.loads(told(capsys, *words, *by_file, "--json", *store))
+    assert found["results"] == shown["results"]
+
+
 def test_runs_and_show_tell_toe(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
     listed = told(capsys, "runs", *general(folder))
     assert "toe of LF: 0.1" in listed

@@ -96,6 +96,15 @@ def _readings(store: Store, detail: RunDetail, row: StreamRow, raw: bool) -> Rea
     from knuckle.store.recording import samples_of
 
     decoded = decoded_stream(store, detail, row)
+    if decoded.block is None and decoded.linear is not None:
+        told = log_facts(
+            detail,
+            row.stream,
+            {"source": "none"},
+            text_facts=decoded.text_facts,
+            clock=decoded.clock,
+        )
+        return Readings(decoded.linear, told)
     block = samples_of(decoded, detail.summary.run_id, row.stream)
     fact, calibration = of_run(detail.facts, decoded)
     if raw and calibration is not None:

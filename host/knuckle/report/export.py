@@ -14,6 +14,7 @@ import numpy as np
 
 from knuckle.errors import RecordingError, UsageError
 from knuckle.model.block import Block, FloatArray
+from knuckle.model.linear import LinearBlock
 from knuckle.report.run_json import detail_to_json
 from knuckle.store.arrivals import SampleClock
 from knuckle.store.capture import CAPTURE_SUFFIX, CapturedStream, CaptureWriter
@@ -36,13 +37,14 @@ class Readings:
 
     Attributes
     ----------
-    block : Block
-        Corrected by the calibration that the run used, unless raw ones were asked for.
+    block : Block or LinearBlock
+        Corrected by the calibration that the run used, unless raw ones were asked for; lengths
+        alone, as the pod sent them, where the run holds nothing else.
     facts : dict of str to str
         Of `log_facts`.
     """
 
-    block: Block
+    block: Block | LinearBlock
     facts: dict[str, str]
 
 
@@ -91,14 +93,15 @@ class Format:
     write: Callable[[Export], None]
 
 
-def columns_of(block: Block) -> dict[str, FloatArray]:
+def columns_of(block: Block | LinearBlock) -> dict[str, FloatArray]:
     """Return a block's readings by the column names of the text format, units included."""
     columns: dict[str, FloatArray] = {TIME_S: block.t_s}
-    columns.update(zip(ACCEL, block.accel_g.T, strict=True))
-    if block.gyro_dps is not None:
-        columns.update(zip(GYRO, block.gyro_dps.T, strict=True))
-    if block.temp_c is not None:
-        columns[TEMPERATURE] = block.temp_c
+    if isinstance(block, Block):
+        columns.update(zip(ACCEL, block.accel_g.T, strict=True))
+        if block.gyro_dps is not None:
+            columns.update(zip(GYRO, block.gyro_dps.T, strict=True))
+        if block.temp_c is not None:
+            columns[TEMPERATURE] = block.temp_c
     if block.linear_mm is not None:
         for number, values in enumerate(block.linear_mm.T, 1):
             columns["linear_mm" if number == 1 else f"linear{number}_mm"] = values
@@ -137,6 +140,7 @@ def log_facts(
         "calibration_date": calibration.get("date", ""),
         "calibration_pod": calibration.get("pod", ""),
         "accelerometer_range_g": (text_facts or {}).get("accelerometer_range_g", ""),
+        "linear_sensors": (text_facts or {}).get("linear_sensors", ""),
     }
     if row.hello is not None:
         for channel in row.hello["channels"]:
@@ -178,7 +182,7 @@ def corrected_range_g(block: Block, range_g: float) -> float:
 
 
 def export_csv(
-    block: Block,
+    block: Block | LinearBlock,
     path: Path,
     facts: Mapping[str, str],
     *,
@@ -255,7 +259,11 @@ def export_capture(
 
 
 def export_parquet(
-    block: Block, path: Path, facts: Mapping[str, str], *, overwrite: bool = False
+    block: Block | LinearBlock,
+    path: Path,
+    facts: Mapping[str, str],
+    *,
+    overwrite: bool = False,
 ) -> None:
     """Write a block as Parquet, with the gaps and clipping that a CSV log leaves to its reader.
 
@@ -278,7 +286,7 @@ def export_parquet(
             **columns_of(block),
             "lost_before": block.lost_before,
             "stretch": block.stretch,
-            "clipped": block.clipped,
+            **({"clipped": block.clipped} if isinstance(block, Block) else {}),
         }
     )
     frame.attrs = {**facts, "rate_hz": block.rate_hz}
