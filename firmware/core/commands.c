@@ -52,7 +52,9 @@ static uint8_t arguments_length(const kn_pod *pod)
 
 static void spend(kn_pod *pod, uint16_t bytes)
 {
-    kn_throttle_spend(&pod->throttle, bytes);
+    if (pod->streaming) {
+        kn_throttle_spend(&pod->throttle, bytes);
+    }
 }
 
 static void acknowledge(kn_pod *pod, uint8_t code)

@@ -34,8 +34,5 @@ uint8_t kn_throttle_open(const kn_throttle *t)
 
 KN_ONCE void kn_throttle_spend(kn_throttle *t, uint16_t bytes)
 {
-    /* No debt beyond what the longest reply makes while nobody asks for the allowance. */
-    if (t->allowance > 0) {
-        t->allowance = (int16_t)(t->allowance - (int16_t)bytes);
-    }
+    t->allowance = (int16_t)(t->allowance - (int16_t)bytes);
 }

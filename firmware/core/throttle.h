@@ -19,7 +19,8 @@ void kn_throttle_pass(kn_throttle *t, uint32_t baud, uint16_t elapsed_ms);
 /* Whether a command may be answered. */
 uint8_t kn_throttle_open(const kn_throttle *t);
 
-/* A reply of so many bytes on the line has been sent. */
+/* A reply of so many bytes on the line has been sent. Only for commands that were begun while it was
+ * open, so that the debt is that of one reply at most. */
 void kn_throttle_spend(kn_throttle *t, uint16_t bytes);
 
 #endif

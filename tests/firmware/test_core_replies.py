@@ -96,6 +96,20 @@ def test_a_flood_of_commands_takes_nothing_from_the_samples(baud: int, slow: byt
         assert board.get("OVERFILLED") == 0
 
 
+def test_every_frame_of_a_reply_is_taken_off(slow: bytes) -> None:
+    """STATUS and its ACK are 39 bytes: so many fit into a minute of 120 bytes a second."""
+    with Board(kept=slow) as board:
+        streaming(board)
+        board.run(3.0)
+        acks: list[Ack] = []
+        seconds = 60
+        for _ in range(seconds * 20):
+            board.send(encode_command(Command.STATUS, 9))
+            acks += of_type(board.run(0.05), Ack)
+        most = ALLOWANCE + rate_of_replies(9600) * seconds + 39
+        assert 0.9 * most <= 39 * len(acks) <= most
+
+
 def test_what_finds_no_place_is_counted() -> None:
     """One command waits, the others are thrown away: each is counted as unreadable."""
     with Board() as board:
