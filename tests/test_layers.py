@@ -9,7 +9,7 @@ import pytest
 
 PACKAGE = Path(__file__).resolve().parent.parent / "host" / "knuckle"
 
-MATHEMATICS = {"model", "geometry", "estimate", "analysis", "rests"}
+MATHEMATICS = {"model", "geometry", "estimate", "analysis", "rests", "calibrate", "agreement"}
 ALLOWED: dict[str, set[str]] = {
     "__init__": set(),
     "__main__": {"cli"},
@@ -21,6 +21,8 @@ ALLOWED: dict[str, set[str]] = {
     "rests": {"model", "errors"},
     "estimate": {"model", "errors", "geometry", "rests"},
     "analysis": {"model", "errors", "geometry", "rests", "estimate"},
+    "calibrate": {"model", "errors", "geometry", "rests", "estimate"},
+    "agreement": {"model", "errors"},
     "wire": {"model", "errors"},
     "timebase": {"model", "errors", "wire"},
     "sim": {"model", "errors", "geometry", "wire"},

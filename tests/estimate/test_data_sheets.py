@@ -9,7 +9,7 @@ import pytest
 
 from knuckle.analysis.measure import measure
 from knuckle.analysis.request import Request
-from knuckle.estimate.calibration import Calibration, GyroCalibration
+from knuckle.estimate.calibration import Calibration, GyroCalibration, joint_covariance
 from knuckle.estimate.data_sheets import Parts, accelerometer_sheet, gyro_sheet
 from knuckle.estimate.priors import AccelerometerPrior, GyroPrior, Priors, SensorFigures
 from knuckle.model.block import Block
@@ -31,8 +31,10 @@ def test_the_mpu6050_as_its_sheet_says():
     # Source: MPU-6050 data sheet rev 3.3, tables 6.1 and 6.2 (check-values).
     prior = AccelerometerPrior.data_sheet(accelerometer_sheet("MPU-6050"))
     assert sigmas(prior)[:3] == pytest.approx([0.05, 0.05, 0.08])
-    assert np.diag(sigmas(prior)[3:].reshape(3, 3)) == pytest.approx([0.03] * 3)
+    assert np.diag(sigmas(prior)[3:12].reshape(3, 3)) == pytest.approx([0.03] * 3)
     assert sigmas(prior)[4] == pytest.approx(0.02)
+    # 0.5 % of the 2 g full scale, by a square law.
+    assert sigmas(prior)[15:] * 2.0**2 == pytest.approx([0.005 * 2.0] * 3)
     gyro = sigmas(GyroPrior.data_sheet(gyro_sheet("mpu6050"))).reshape(3, 3)
     assert gyro[0, 0] == pytest.approx(0.03)
     assert gyro[0, 1] == pytest.approx(0.02)
@@ -86,7 +88,8 @@ def recording(calibration: Calibration | None, temp_c: float, sensors: Parts) ->
 
 def calibration(gyro: GyroCalibration | None = None, temp_c: float | None = 20.0) -> Calibration:
     covariance = np.diag([0.001**2] * 12)
-    return Calibration(np.zeros(3), np.eye(3), covariance, 0.05, gyro, temp_c, "", "")
+    joint = joint_covariance(covariance, 0.05)
+    return Calibration(np.zeros(3), np.eye(3), joint, gyro, temp_c, "", "")
 
 
 def test_ten_degrees_from_the_calibration_let_offset_and_scale_drift():
@@ -96,13 +99,14 @@ def test_ten_degrees_from_the_calibration_let_offset_and_scale_drift():
     _, priors = recording(calibration(), 30.0, sheet).calibrated(Priors(), None, False)
     per_c = np.array([35.0, 35.0, 60.0]) / 45.0 / np.sqrt(3.0) / 1000.0
     wanted = np.hypot(0.001, 10.0 * per_c)
-    assert sigmas(priors.accelerometer)[:3] == pytest.approx(wanted)
-    assert sigmas(priors.accelerometer)[3] == pytest.approx(np.hypot(0.001, 0.002 / np.sqrt(3.0)))
-    assert sigmas(priors.accelerometer)[4] == pytest.approx(0.001)
+    assert priors.accelerometer.sigma[:3] == pytest.approx(wanted)
+    assert priors.accelerometer.sigma[3] == pytest.approx(np.hypot(0.001, 0.002 / np.sqrt(3.0)))
+    assert priors.accelerometer.sigma[4] == pytest.approx(0.001)
+    assert priors.accelerometer.apart_c == 10.0
     _, same = recording(calibration(), 20.0, sheet).calibrated(Priors(), None, False)
-    assert sigmas(same.accelerometer) == pytest.approx([0.001] * 12)
+    assert same.accelerometer.sigma[:12] == pytest.approx([0.001] * 12)
     _, unknown = recording(calibration(temp_c=None), 30.0, sheet).calibrated(Priors(), None, False)
-    assert sigmas(unknown.accelerometer) == pytest.approx([0.001] * 12)
+    assert unknown.accelerometer.sigma[:12] == pytest.approx([0.001] * 12)
 
 
 def test_a_gyro_on_its_own_chip_has_a_turn_of_its_own():
@@ -118,7 +122,7 @@ def test_a_gyro_on_its_own_chip_has_a_turn_of_its_own():
             (calibration(matrix), one),
         )
     ]
-    assert turns == [1.5, None, 1.5, 0.05, None]
+    assert turns == [1.5, None, 1.5, pytest.approx(0.05), None]
     stated = GyroPrior.data_sheet(own_chip=True).overridden(SensorFigures(chip_turn_deg=0.3))
     assert stated.turn_deg == 0.3
     assert GyroPrior.data_sheet().overridden(SensorFigures(chip_turn_deg=0.3)).turn_deg is None

@@ -25,11 +25,11 @@ def test_stated_figures_take_the_place_of_any_base():
     sheet = AccelerometerPrior.data_sheet()
     stated = build_priors(typed)
     settled = Priors(accelerometer=sheet, stated=stated.stated).with_stated()
-    matrix = sigmas(settled.accelerometer)[3:].reshape(3, 3)
+    matrix = sigmas(settled.accelerometer)[3:12].reshape(3, 3)
     assert np.diag(matrix) == pytest.approx([0.02] * 3)
     assert matrix[0, 1] == pytest.approx(0.02)
     assert sigmas(settled.accelerometer)[:3] == pytest.approx([0.05, 0.05, 0.08])
-    assert settled.accelerometer.turn_deg == 0.5
+    assert settled.accelerometer.turn_deg == pytest.approx(0.5)
     gyro = sigmas(settled.gyro).reshape(3, 3)
     assert gyro[0, 0] == pytest.approx(0.03)
     assert gyro[0, 1] == pytest.approx(0.01)
@@ -39,8 +39,8 @@ def test_stated_figures_take_the_place_of_any_base():
 
 
 def test_stated_figures_are_independent_of_what_was_correlated():
-    covariance = np.full((12, 12), 1e-6) + np.eye(12) * 1e-6
-    base = AccelerometerPrior(covariance, 0.05, calibrated=True)
+    covariance = np.full((18, 18), 1e-6) + np.eye(18) * 1e-6
+    base = AccelerometerPrior(covariance, calibrated=True)
     stated = build_priors({"accel_bias": "3"}).stated
     found = base.overridden(stated).covariance
     assert np.sqrt(np.diag(found))[:3] == pytest.approx([0.003] * 3)

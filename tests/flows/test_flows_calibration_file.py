@@ -33,7 +33,7 @@ def test_the_first_version_is_read():
     calibration = read_file(SAMPLE)
     assert calibration.identity == "0001020304050607"
     assert calibration.date == "2026-02-03T04:05:06+00:00"
-    assert calibration.temp_c == 21.5 and calibration.turn_deg == 0.05
+    assert calibration.temp_c == 21.5 and calibration.turn_deg == pytest.approx(0.05)
     assert list(calibration.bias_g) == [0.012, -0.034, 0.056]
     assert calibration.matrix[1, 2] == 0.004 and calibration.matrix[2, 1] == 0.003
     assert calibration.covariance[0, 3] == 2.5e-7

@@ -6,6 +6,7 @@ import numpy as np
 
 from knuckle.analysis.request import Request
 from knuckle.errors import MeasurementRefused
+from knuckle.estimate.sensor import BIAS, GAIN
 from knuckle.estimate.wheel_model import Reading
 from knuckle.model.rest import Rest
 from knuckle.model.result import Notice
@@ -63,8 +64,8 @@ def usable_rests(rests: list[Rest], request: Request) -> tuple[list[Rest], list[
 
 
 def _check_size(rests: list[Rest], request: Request) -> None:
-    sigma = np.sqrt(np.diag(request.priors.accelerometer.covariance))
-    tolerance_g = 0.02 + 4.0 * float(np.hypot(np.max(sigma[:3]), np.max(sigma[3:])))
+    sigma = request.priors.accelerometer.sigma
+    tolerance_g = 0.02 + 4.0 * float(np.hypot(np.max(sigma[BIAS]), np.max(sigma[GAIN])))
     for rest in rests:
         size_g = float(np.linalg.norm(rest.accel_g))
         if abs(size_g - 1.0) > tolerance_g and not rest.clipped:

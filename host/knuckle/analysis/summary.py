@@ -18,6 +18,8 @@ TERMS: dict[str, str] = {
     "gyro": "noise of the gyro between rests",
     "calibration": "accelerometer bias, scale and cross-axis",
     "chip_turn": "turn of the chip in its case",
+    "nonlinearity": "nonlinearity of the accelerometer",
+    "temperature": "drift with temperature since the calibration",
     "gyro_calibration": "gyro scale and cross-axis",
     "gyro_turn": "turn of the gyro's own chip in its case",
     "mount": "mount: spin axis against the pod",

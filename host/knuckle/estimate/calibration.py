@@ -3,13 +3,20 @@
 from __future__ import annotations
 
 import dataclasses
-from dataclasses import dataclass
+import math
+from dataclasses import dataclass, field
 from typing import Final
 
 import numpy as np
 
-from knuckle.estimate.data_sheets import Parts, accelerometer_sheet, gyro_sheet
+from knuckle.estimate.data_sheets import (
+    MPU6050_ACCELEROMETER,
+    Parts,
+    accelerometer_sheet,
+    gyro_sheet,
+)
 from knuckle.estimate.priors import AccelerometerPrior, GyroPrior, Priors
+from knuckle.estimate.sensor import ACCEL_TERMS, BIAS, CURVE, GAIN, TURN
 from knuckle.model.block import Block, FloatArray
 
 NO_PARTS: Final = Parts()
@@ -24,24 +31,54 @@ class GyroCalibration:
     matrix : ndarray, shape (3, 3)
     covariance : ndarray, shape (9, 9)
         Of the matrix, row by row.
+    in_accelerometer_axes : bool
+        Whether it was fitted to where gravity went: then it has no turn of its own, whatever
+        chip it is on.
     """
 
     matrix: FloatArray
     covariance: FloatArray
+    in_accelerometer_axes: bool = False
+
+
+@dataclass(frozen=True)
+class Drift:
+    """How a sensor drifts with temperature, from calibrations at two temperatures.
+
+    Attributes
+    ----------
+    bias_g_per_c, scale_per_c : ndarray, shape (3,)
+        Of each axis, a degree Celsius.
+    covariance : ndarray, shape (6, 6)
+        Of both, bias first.
+    low_c, high_c : float
+        The temperatures of the two calibrations.
+    """
+
+    bias_g_per_c: FloatArray
+    scale_per_c: FloatArray
+    covariance: FloatArray
+    low_c: float
+    high_c: float
+
+
+def _no_curve() -> FloatArray:
+    return np.zeros(3)
 
 
 @dataclass(frozen=True)
 class Calibration:
-    """acceleration read = matrix @ true + bias, in pod axes and g.
+    """acceleration read = a + nonlinearity * a^2 + bias with a = matrix @ true; pod axes, in g.
 
     Attributes
     ----------
     bias_g : ndarray, shape (3,)
     matrix : ndarray, shape (3, 3)
-    covariance : ndarray, shape (12, 12)
-        Of bias and matrix (row by row), without the turn of the chip in its case.
-    turn_deg : float
-        Standard uncertainty of the turn of the chip in its case, each axis.
+        Scale, cross-axis, and the turn of the chip in its case.
+    covariance : ndarray, shape (18, 18)
+        Of bias (g), matrix without the turn (row by row), turn of the chip in its case (rad,
+        about the case's X, Y, Z) and nonlinearity (1/g). An error dE of the matrix and t of
+        the turn act as (matrix + dE) (I + [t]x).
     gyro : GyroCalibration or None
     temp_c : float or None
         Temperature at which it was made.
@@ -49,16 +86,29 @@ class Calibration:
         The pod's, 16 hex digits; empty if not known.
     date : str
         ISO 8601 with offset.
+    nonlinearity_per_g : ndarray, shape (3,)
+        Square law of each axis.
+    degrees_of_freedom : float
+        Effective, of the covariance; infinite for stated tolerances.
+    drift : Drift or None
+        None while it was calibrated at one temperature only.
     """
 
     bias_g: FloatArray
     matrix: FloatArray
     covariance: FloatArray
-    turn_deg: float
     gyro: GyroCalibration | None
     temp_c: float | None
     identity: str
     date: str
+    nonlinearity_per_g: FloatArray = field(default_factory=_no_curve)
+    degrees_of_freedom: float = math.inf
+    drift: Drift | None = None
+
+    @property
+    def turn_deg(self) -> float:
+        """Standard uncertainty of the turn of the chip in its case: rms of the three axes."""
+        return float(np.degrees(np.sqrt(np.mean(np.diag(self.covariance)[TURN]))))
 
     def applied(self, block: Block) -> Block:
         """Return the block with its readings corrected."""
@@ -66,7 +116,12 @@ class Calibration:
         gyro_dps = block.gyro_dps
         if gyro_dps is not None and self.gyro is not None:
             gyro_dps = gyro_dps @ np.linalg.inv(self.gyro.matrix).T
-        accel_g = (block.accel_g - self.bias_g) @ back.T
+        accel_g = straightened(block.accel_g - self.bias_g, self.nonlinearity_per_g) @ back.T
+        if self.drift is not None and self.temp_c is not None and block.temp_c is not None:
+            warmer = np.nan_to_num(block.temp_c - self.temp_c)[:, None]
+            accel_g = (accel_g - warmer * (back @ self.drift.bias_g_per_c)) / (
+                1.0 + warmer * self.drift.scale_per_c
+            )
         return dataclasses.replace(block, accel_g=accel_g, gyro_dps=gyro_dps)
 
     def priors(
@@ -74,8 +129,9 @@ class Calibration:
     ) -> Priors:
         """Return priors in which this calibration's covariance stands for the sensor.
 
-        After correction an error dM of the matrix acts as inv(M) dM, one of the bias as
-        inv(M) db: the covariance is carried over by that linear map.
+        After correction an error dE of the matrix acts as inv(M) dE, one of the bias as
+        inv(M) db and one dc of the nonlinearity as inv(M) dc (M true)^2, taken as if M were
+        one there; the turn stays: the covariance is carried over by that linear map.
 
         Parameters
         ----------
@@ -87,22 +143,64 @@ class Calibration:
             Temperature of the readings.
         """
         back = np.linalg.inv(self.matrix)
-        carry = np.zeros((12, 12))
-        carry[:3, :3] = back
-        carry[3:, 3:] = np.kron(back, np.eye(3))
+        carry = np.eye(ACCEL_TERMS)
+        carry[BIAS, BIAS] = back
+        carry[GAIN, GAIN] = np.kron(back, np.eye(3))
         accelerometer = AccelerometerPrior(
-            carry @ self.covariance @ carry.T, self.turn_deg, calibrated=True
+            carry @ self.covariance @ carry.T,
+            calibrated=True,
+            degrees_of_freedom=self.degrees_of_freedom,
         )
         if self.temp_c is not None and temp_c is not None:
+            apart_c = temp_c - self.temp_c
             sheet = accelerometer_sheet(parts.accelerometer)
-            accelerometer = accelerometer.at_other_temperature(sheet, temp_c - self.temp_c)
+            if self.drift is None:
+                accelerometer = accelerometer.at_other_temperature(sheet, apart_c)
+            else:
+                accelerometer = accelerometer.drifted(self.drift.covariance * apart_c**2, apart_c)
         own_chip = parts.are_two_chips
         gyro = GyroPrior.data_sheet(gyro_sheet(parts.gyro), own_chip=own_chip)
         if self.gyro is not None:
+            own_turn = own_chip and not self.gyro.in_accelerometer_axes
             carry_gyro = np.kron(np.linalg.inv(self.gyro.matrix), np.eye(3))
             gyro = GyroPrior(
                 carry_gyro @ self.gyro.covariance @ carry_gyro.T,
                 calibrated=True,
-                turn_deg=self.turn_deg if own_chip else None,
+                turn_deg=self.turn_deg if own_turn else None,
             )
         return dataclasses.replace(others, accelerometer=accelerometer, gyro=gyro)
+
+
+def straightened(reading_g: FloatArray, curve_per_g: FloatArray) -> FloatArray:
+    """Return a of reading = a + curve a^2, for curves that are small.
+
+    Parameters
+    ----------
+    reading_g : ndarray, shape (n, 3)
+    curve_per_g : ndarray, shape (3,)
+    """
+    root = np.sqrt(np.maximum(1.0 + 4.0 * curve_per_g * reading_g, 0.0))
+    return np.asarray(2.0 * reading_g / (1.0 + root))
+
+
+def joint_covariance(
+    bias_and_matrix: FloatArray,
+    turn_deg: float,
+    nonlinearity_per_g: float = MPU6050_ACCELEROMETER.nonlinearity_per_g,
+) -> FloatArray:
+    """Return a calibration's covariance where turn and nonlinearity stand by themselves.
+
+    Parameters
+    ----------
+    bias_and_matrix : ndarray, shape (12, 12)
+        Of bias and matrix (row by row), without the turn.
+    turn_deg : float
+        Standard uncertainty of the turn about each axis.
+    nonlinearity_per_g : float
+        Standard uncertainty of each axis.
+    """
+    joint = np.zeros((ACCEL_TERMS, ACCEL_TERMS))
+    joint[:12, :12] = bias_and_matrix
+    joint[TURN, TURN] = np.eye(3) * math.radians(turn_deg) ** 2
+    joint[CURVE, CURVE] = np.eye(3) * nonlinearity_per_g**2
+    return joint

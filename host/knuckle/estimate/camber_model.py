@@ -4,10 +4,16 @@ from __future__ import annotations
 
 import numpy as np
 
-from knuckle.estimate.priors import Given, Priors
-from knuckle.estimate.sensor import chip_turn, tangents
+from knuckle.estimate.priors import Priors
+from knuckle.estimate.sensor import BIAS, CURVE, accel_matrix, read_by, tangents
 from knuckle.estimate.solver import Pattern
-from knuckle.estimate.unknowns import Known, Unknowns, known_deg
+from knuckle.estimate.unknowns import (
+    Known,
+    Unknowns,
+    accelerometer_errors,
+    accelerometer_unknowns,
+    known_deg,
+)
 from knuckle.estimate.wheel_model import READING_FLOOR_G, Reading
 from knuckle.geometry.rotation import Array, unit
 from knuckle.geometry.steering import camber, on_pads, wheel_frame
@@ -41,8 +47,7 @@ class CamberModel:
             {"up": 2 * self.count},
             [
                 Known("spin", "mount", np.zeros(2), spin_covariance),
-                Known("accel", "calibration", np.zeros(12), accel.covariance),
-                known_deg("chip_turn", "chip_turn", [Given(0.0, accel.turn_deg)] * 3),
+                *accelerometer_unknowns(accel),
                 known_deg("pads", "pads", [priors.pads_across, priors.pads_along]),
             ],
         )
@@ -65,11 +70,9 @@ class CamberModel:
 
     def rows(self, x: Array) -> Array:
         """Return all whitened rows, shape (..., m): readings, then priors."""
-        accel = self._unknowns.part(x, "accel")
-        chip = chip_turn(self._unknowns.part(x, "chip_turn"))
-        matrix = np.eye(3) + accel[..., 3:].reshape(*x.shape[:-1], 3, 3) + chip
-        modelled = np.einsum("...ij,...nj->...ni", matrix, self._up(x))
-        misfit = modelled + accel[..., None, :3] - self._readings
+        accel = accelerometer_errors(self._unknowns, x)
+        modelled = read_by(accel_matrix(accel), accel[..., BIAS], accel[..., CURVE], self._up(x))
+        misfit = modelled - self._readings
         white = np.einsum("nij,...nj->...ni", self._whitener, misfit)
         rows = [white.reshape(*x.shape[:-1], -1), self._unknowns.prior_rows(x)]
         return np.concatenate(rows, axis=-1)

@@ -6,6 +6,10 @@ import math
 from dataclasses import dataclass
 from typing import Final
 
+import numpy as np
+
+from knuckle.model.block import FloatArray
+
 Three = tuple[float, float, float]
 
 CHIP_TURN_DEG: Final = 1.5
@@ -32,6 +36,9 @@ class AccelerometerSheet:
         Drift of the scale.
     noise_ug : float
         Noise density, micro-g per sqrt(Hz).
+    nonlinearity_percent : float
+        Error at full scale by the curve of an axis, percent of full scale.
+    full_scale_g : float
     """
 
     part: str
@@ -41,6 +48,20 @@ class AccelerometerSheet:
     bias_mg_per_c: Three
     scale_percent_per_c: float
     noise_ug: float
+    nonlinearity_percent: float
+    full_scale_g: float
+
+    @property
+    def nonlinearity_per_g(self) -> float:
+        """Square-law coefficient of an axis, one sigma: an error of that times g^2."""
+        return self.nonlinearity_percent / 100.0 / self.full_scale_g
+
+    @property
+    def drift_covariance(self) -> FloatArray:
+        """Of the drift of bias (g) and scale of each axis, a degree squared; shape (6, 6)."""
+        bias = np.array(self.bias_mg_per_c) / 1000.0
+        scale = np.full(3, self.scale_percent_per_c / 100.0)
+        return np.diag(np.concatenate([bias, scale]) ** 2)
 
 
 @dataclass(frozen=True, slots=True)
@@ -75,6 +96,8 @@ MPU6050_ACCELEROMETER: Final = AccelerometerSheet(
     bias_mg_per_c=(35.0 / 45.0 / _RECTANGLE, 35.0 / 45.0 / _RECTANGLE, 60.0 / 45.0 / _RECTANGLE),
     scale_percent_per_c=0.02 / _RECTANGLE,
     noise_ug=400.0,
+    nonlinearity_percent=0.5,
+    full_scale_g=2.0,
 )
 """Data sheet rev 3.3, table 6.2."""
 
@@ -91,10 +114,13 @@ ADXL355: Final = AccelerometerSheet(
     bias_mg_per_c=(0.15 / _RECTANGLE,) * 3,
     scale_percent_per_c=0.01,
     noise_ug=25.0,
+    nonlinearity_percent=0.1,
+    full_scale_g=2.048,
 )
 """Data sheet, from memory: zero-g offset +-25 mg typical (+-75 mg at most), sensitivity at +-2 g
 235520 to 276480 counts/g (+-8 %, limits), cross-axis 1 % typical, offset drift +-0.15 mg/C at
-most, sensitivity drift +-0.01 %/C typical, noise 25 ug/sqrt(Hz)."""
+most, sensitivity drift +-0.01 %/C typical, noise 25 ug/sqrt(Hz), nonlinearity 0.1 % of full
+scale."""
 
 _ACCELEROMETERS: Final = {"mpu6050": MPU6050_ACCELEROMETER, "adxl355": ADXL355}
 _GYROS: Final = {"mpu6050": MPU6050_GYRO}

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, field, replace
+from typing import Final
 
 import numpy as np
 
@@ -13,6 +15,7 @@ from knuckle.estimate.data_sheets import (
     AccelerometerSheet,
     GyroSheet,
 )
+from knuckle.estimate.sensor import ACCEL_TERMS, BIAS, CURVE, GAIN, TURN
 from knuckle.model.block import FloatArray
 
 
@@ -35,22 +38,29 @@ class SensorFigures:
 class AccelerometerPrior:
     """What remains unknown of the accelerometer after its readings were corrected.
 
-    reading = (I + E + [turn]x) true + bias, with bias (3) and E (9, row by row) having the
-    joint covariance and the turn of the chip in its case (3) its own.
+    reading = (I + E + [turn]x) true + bias + curve * true^2, with the joint covariance of bias
+    (3), E (9, row by row), turn of the chip in its case (3) and curve (3).
 
     Attributes
     ----------
-    covariance : ndarray, shape (12, 12)
-        Of bias (g) and E, one sigma squared.
-    turn_deg : float
-        One sigma of each of the three angles by which the chip is turned in its case.
+    covariance : ndarray, shape (18, 18)
+        Of bias (g), E, turn (rad) and curve (1/g), one sigma squared.
     calibrated : bool
         False when only the data sheet's tolerances stand behind the readings.
+    degrees_of_freedom : float
+        Behind the calibration; infinite for stated tolerances.
+    drift_covariance : ndarray, shape (6, 6), or None
+        Of what bias (g) and scale have drifted since the calibration; None where it was made
+        at the readings' temperature, or nothing is known of that.
+    apart_c : float
+        How much warmer the readings are than the calibration, in degrees Celsius.
     """
 
     covariance: FloatArray
-    turn_deg: float
     calibrated: bool
+    degrees_of_freedom: float = math.inf
+    drift_covariance: FloatArray | None = None
+    apart_c: float = 0.0
 
     @classmethod
     def independent(
@@ -60,6 +70,7 @@ class AccelerometerPrior:
         cross_axis_percent: float,
         turn_deg: float,
         calibrated: bool,
+        nonlinearity_per_g: float = 0.0,
     ) -> AccelerometerPrior:
         """Build the prior from independent standard uncertainties.
 
@@ -71,18 +82,25 @@ class AccelerometerPrior:
         cross_axis_percent : float
             Of each of the six off-diagonal terms.
         turn_deg : float
+            Of the chip in its case, each axis.
         calibrated : bool
+        nonlinearity_per_g : float
+            Square-law coefficient of each axis.
         """
         matrix = np.full((3, 3), cross_axis_percent / 100.0)
         np.fill_diagonal(matrix, scale_percent / 100.0)
-        bias = np.broadcast_to(np.asarray(bias_mg, dtype=float) / 1000.0, (3,))
-        sigma = np.concatenate([bias, matrix.ravel()])
-        return cls(np.diag(sigma**2), turn_deg, calibrated)
+        sigma = np.empty(ACCEL_TERMS)
+        sigma[BIAS] = np.asarray(bias_mg, dtype=float) / 1000.0
+        sigma[GAIN] = matrix.ravel()
+        sigma[TURN] = np.radians(turn_deg)
+        sigma[CURVE] = nonlinearity_per_g
+        return cls(np.diag(sigma**2), calibrated)
 
     @classmethod
     def after_calibration(cls) -> AccelerometerPrior:
         """Return the residual assumed of readings that are said to be calibrated."""
-        return cls.independent(1.0, 0.1, 0.1, 0.05, calibrated=True)
+        curve = MPU6050_ACCELEROMETER.nonlinearity_per_g
+        return cls.independent(1.0, 0.1, 0.1, 0.05, True, curve)
 
     @classmethod
     def data_sheet(cls, sheet: AccelerometerSheet = MPU6050_ACCELEROMETER) -> AccelerometerPrior:
@@ -93,7 +111,21 @@ class AccelerometerPrior:
             sheet.cross_axis_percent,
             CHIP_TURN_DEG,
             calibrated=False,
+            nonlinearity_per_g=sheet.nonlinearity_per_g,
         )
+
+    @property
+    def turn_deg(self) -> float:
+        """Standard uncertainty of the turn of the chip in its case: rms of the three axes."""
+        return float(np.degrees(np.sqrt(np.mean(np.diag(self.covariance)[TURN]))))
+
+    @property
+    def sigma(self) -> FloatArray:
+        """Standard uncertainties of all terms, the drift included, shape (18,)."""
+        variance = np.diag(self.covariance).copy()
+        if self.drift_covariance is not None:
+            variance[DRIFTING] += np.diag(self.drift_covariance)
+        return np.sqrt(variance)
 
     def at_other_temperature(self, sheet: AccelerometerSheet, apart_c: float) -> AccelerometerPrior:
         """Return the prior so many degrees from where the readings were calibrated.
@@ -106,25 +138,30 @@ class AccelerometerPrior:
         apart_c : float
             Degrees Celsius between calibration and use, of either sign.
         """
-        drift = np.zeros(12)
-        drift[:3] = np.array(sheet.bias_mg_per_c) / 1000.0
-        drift[[3, 7, 11]] = sheet.scale_percent_per_c / 100.0
-        covariance = self.covariance + np.diag((drift * apart_c) ** 2)
-        return AccelerometerPrior(covariance, self.turn_deg, self.calibrated)
+        return self.drifted(sheet.drift_covariance * apart_c**2, apart_c)
+
+    def drifted(self, covariance: FloatArray, apart_c: float) -> AccelerometerPrior:
+        """Return the prior with the covariance, shape (6, 6), of drift of bias and scale."""
+        return replace(self, drift_covariance=covariance, apart_c=apart_c)
 
     def overridden(self, stated: SensorFigures) -> AccelerometerPrior:
         """Return the prior with the figures that the user stated in place of its own."""
         diagonal = [0, 4, 8]
         crossed = [i for i in range(9) if i not in diagonal]
         covariance = self.covariance
+        turn = None if stated.chip_turn_deg is None else float(np.radians(stated.chip_turn_deg))
         for rows, sigma in (
             ([0, 1, 2], _part(stated.accel_bias_mg, 1000.0)),
             ([3 + i for i in diagonal], _part(stated.accel_scale_percent, 100.0)),
             ([3 + i for i in crossed], _part(stated.accel_cross_percent, 100.0)),
+            ([12, 13, 14], turn),
         ):
             covariance = _with_variance(covariance, rows, sigma)
-        turn_deg = self.turn_deg if stated.chip_turn_deg is None else stated.chip_turn_deg
-        return AccelerometerPrior(covariance, turn_deg, self.calibrated)
+        return replace(self, covariance=covariance)
+
+
+DRIFTING: Final = [0, 1, 2, 3, 7, 11]
+"""Bias and scale of each axis among an accelerometer's terms."""
 
 
 @dataclass(frozen=True)

@@ -2,10 +2,23 @@
 
 from __future__ import annotations
 
+from typing import Final
+
 import numpy as np
 
 from knuckle.geometry.rotation import Array, cross, unit
 from knuckle.model.block import FloatArray
+
+BIAS: Final = slice(0, 3)
+GAIN: Final = slice(3, 12)
+TURN: Final = slice(12, 15)
+CURVE: Final = slice(15, 18)
+ACCEL_TERMS: Final = 18
+"""Errors of an accelerometer in one vector: bias (g), scale and cross-axis (3 x 3, row by row),
+turn of the chip in its case (rad), square-law nonlinearity of each axis (1/g)."""
+
+ACCEL_SOURCES: Final = ("calibration",) * 12 + ("chip_turn",) * 3 + ("nonlinearity",) * 3
+"""Of each term in a budget."""
 
 TINY_VARIANCE = 1e-18
 """Keeps a prior of zero width (something known exactly) invertible."""
@@ -24,6 +37,26 @@ def chip_turn(v: Array) -> Array:
     x, y, z = v[..., 0], v[..., 1], v[..., 2]
     rows = [[zero, -z, y], [z, zero, -x], [-y, x, zero]]
     return np.stack([np.stack(row, axis=-1) for row in rows], axis=-2)
+
+
+def read_by(matrix: Array, bias: Array, curve: Array, force: Array) -> Array:
+    """Return what an accelerometer with small errors reads.
+
+    Parameters
+    ----------
+    matrix : ndarray, shape (..., 3, 3)
+    bias, curve : ndarray, shape (..., 3)
+    force : ndarray, shape (..., n, 3)
+        True specific force, in g.
+    """
+    straight = np.einsum("...ij,...nj->...ni", matrix, force)
+    return np.asarray(straight + bias[..., None, :] + curve[..., None, :] * force**2)
+
+
+def accel_matrix(accel: Array) -> Array:
+    """Return the matrix of an accelerometer's errors, shape (..., 18) to (..., 3, 3)."""
+    gain = accel[..., GAIN].reshape(*accel.shape[:-1], 3, 3)
+    return np.asarray(np.eye(3) + gain + chip_turn(accel[..., TURN]))
 
 
 def covariance_whitener(covariance: FloatArray) -> FloatArray:

@@ -7,8 +7,8 @@ from typing import NamedTuple
 
 import numpy as np
 
-from knuckle.estimate.priors import Given
-from knuckle.estimate.sensor import covariance_whitener
+from knuckle.estimate.priors import DRIFTING, AccelerometerPrior, Given
+from knuckle.estimate.sensor import ACCEL_SOURCES, ACCEL_TERMS, covariance_whitener
 from knuckle.geometry.rotation import Array
 from knuckle.model.block import BoolArray, FloatArray
 
@@ -19,14 +19,15 @@ class Known(NamedTuple):
     Attributes
     ----------
     name : str
-    source : str
-        Of its share in a budget.
+    source : str or tuple of str
+        Of its share in a budget; a tuple names one for each of the unknowns. Where they are
+        correlated, a later one's share is what the earlier ones do not explain.
     mean : ndarray, shape (k,)
     covariance : ndarray, shape (k, k)
     """
 
     name: str
-    source: str
+    source: str | tuple[str, ...]
     mean: FloatArray
     covariance: FloatArray
 
@@ -35,6 +36,14 @@ def known_deg(name: str, source: str, values: Sequence[Given]) -> Known:
     """Return what is known of unknowns in rad, from values given in deg."""
     sigma = np.radians([value.standard_uncertainty for value in values])
     return Known(name, source, np.radians([v.value for v in values]), np.diag(sigma**2))
+
+
+def accelerometer_unknowns(prior: AccelerometerPrior) -> list[Known]:
+    """Return what is known of an accelerometer's errors: ``accel``, and ``drift`` if any."""
+    known = [Known("accel", ACCEL_SOURCES, np.zeros(ACCEL_TERMS), prior.covariance)]
+    if prior.drift_covariance is not None:
+        known.append(Known("drift", "temperature", np.zeros(6), prior.drift_covariance))
+    return known
 
 
 class Unknowns:
@@ -56,7 +65,7 @@ class Unknowns:
             self.size += size
         self._known = known
         self._whiteners = [covariance_whitener(one.covariance) for one in known]
-        self.sources = tuple(one.source for one in known for _ in range(one.mean.size))
+        self.sources = tuple(name for one in known for name in _sources(one))
 
     def __contains__(self, name: str) -> bool:
         return name in self._where
@@ -92,3 +101,17 @@ class Unknowns:
             touches[first : first + one.mean.size, self._where[one.name]] = whitener != 0.0
             first += one.mean.size
         return touches
+
+
+def _sources(one: Known) -> tuple[str, ...]:
+    return (one.source,) * one.mean.size if isinstance(one.source, str) else one.source
+
+
+def accelerometer_errors(unknowns: Unknowns, x: Array) -> Array:
+    """Return an accelerometer's errors, drift included, shape (..., 18)."""
+    accel = unknowns.part(x, "accel")
+    if "drift" not in unknowns:
+        return accel
+    accel = accel.copy()
+    accel[..., DRIFTING] += unknowns.part(x, "drift")
+    return accel

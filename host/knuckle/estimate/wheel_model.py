@@ -14,10 +14,24 @@ import numpy as np
 
 from knuckle.estimate.linear_steer import LinearRows
 from knuckle.estimate.priors import Given, Priors
-from knuckle.estimate.sensor import chip_turn, tangents
+from knuckle.estimate.sensor import (
+    BIAS,
+    CURVE,
+    TURN,
+    accel_matrix,
+    chip_turn,
+    read_by,
+    tangents,
+)
 from knuckle.estimate.solver import Pattern
 from knuckle.estimate.turns import Turn
-from knuckle.estimate.unknowns import Known, Unknowns, known_deg
+from knuckle.estimate.unknowns import (
+    Known,
+    Unknowns,
+    accelerometer_errors,
+    accelerometer_unknowns,
+    known_deg,
+)
 from knuckle.geometry.rotation import (
     Array,
     cross,
@@ -94,6 +108,7 @@ class State(NamedTuple):
     roll: Array
     bias: Array
     matrix: Array
+    curve: Array
     gyro_matrix: Array
     toe: Array
     pads: Array
@@ -188,8 +203,7 @@ class WheelModel:
         known = [
             Known("spin", "mount", np.zeros(2), spin_covariance),
             within("roll", "roll", roll_deg, self.count),
-            Known("accel", "calibration", np.zeros(12), accel.covariance),
-            within("chip_turn", "chip_turn", accel.turn_deg, 3),
+            *accelerometer_unknowns(accel),
             known_deg("toe", "straight_ahead", [priors.toe]),
             known_deg("pads", "pads", [priors.pads_across, priors.pads_along]),
         ]
@@ -253,8 +267,8 @@ class WheelModel:
 
         theta = np.zeros((*lead, self.count), dtype=x.dtype)
         theta[..., self._others] = part("theta", self.count - 1)
-        accel, chip = part("accel", 12), chip_turn(part("chip_turn", 3))
-        gyro_chip = chip
+        accel = accelerometer_errors(self.unknowns, x)
+        gyro_chip = chip_turn(accel[..., TURN])
         if "gyro_turn" in self.unknowns:
             gyro_chip = chip_turn(part("gyro_turn", 3))
         one = np.eye(3)
@@ -267,8 +281,9 @@ class WheelModel:
             spin=direction("spin", self._spin, self._spin_tangents),
             theta=theta,
             roll=part("roll", self.count),
-            bias=accel[..., :3],
-            matrix=one + accel[..., 3:].reshape(*lead, 3, 3) + chip,
+            bias=accel[..., BIAS],
+            matrix=accel_matrix(accel),
+            curve=accel[..., CURVE],
             gyro_matrix=one + part("gyro", 9).reshape(*lead, 3, 3) + gyro_chip,
             toe=part("toe", 1)[..., 0],
             pads=part("pads", 2),
@@ -300,8 +315,7 @@ class WheelModel:
         seen = seen - cross(s.slip, seen)
         if self._moving:
             seen = seen + np.einsum("nij,...j->...ni", self._levers, s.lever)
-        modelled = np.einsum("...ij,...nj->...ni", s.matrix, seen) + s.bias[..., None, :]
-        misfit = modelled - self._readings
+        misfit = read_by(s.matrix, s.bias, s.curve, seen) - self._readings
         rows = [np.einsum("nij,...nj->...ni", self._reading_whitener, misfit)]
         rows = [rows[0].reshape(*x.shape[:-1], -1)]
         if self._turns.size:

@@ -11,7 +11,7 @@ from typing import Any, Final
 import numpy as np
 
 from knuckle.errors import RecordingError, StoreError, UsageError
-from knuckle.estimate.calibration import Calibration, GyroCalibration
+from knuckle.estimate.calibration import Calibration, GyroCalibration, joint_covariance
 from knuckle.model.block import Block, FloatArray
 from knuckle.run.events import PodSeen
 from knuckle.store.recording import Decoded
@@ -44,8 +44,7 @@ def of_settings(record: SettingsRecord | None) -> Calibration | None:
     return Calibration(
         bias_g=np.array(kept.accel_bias_g),
         matrix=np.array(kept.accel_matrix),
-        covariance=np.diag(sigma**2),
-        turn_deg=kept.turn_u_deg,
+        covariance=joint_covariance(np.diag(sigma**2), kept.turn_u_deg),
         gyro=GyroCalibration(
             np.array(kept.gyro_matrix), np.diag(np.ravel(kept.gyro_matrix_u) ** 2)
         ),
@@ -158,7 +157,7 @@ def to_json(calibration: Calibration) -> dict[str, Any]:
         "accelerometer": {
             "bias": calibration.bias_g.tolist(),
             "matrix": calibration.matrix.tolist(),
-            "covariance": calibration.covariance.tolist(),
+            "covariance": calibration.covariance[:12, :12].tolist(),
             "turn": calibration.turn_deg,
         },
         "gyro": None
@@ -208,8 +207,7 @@ def _calibration(content: dict[str, Any]) -> Calibration:
     return Calibration(
         bias_g=_array(accel["bias"], (3,)),
         matrix=matrix,
-        covariance=_covariance(accel["covariance"], 12),
-        turn_deg=float(accel["turn"]),
+        covariance=joint_covariance(_covariance(accel["covariance"], 12), float(accel["turn"])),
         gyro=None
         if gyro is None
         else GyroCalibration(_array(gyro["matrix"], (3, 3)), _covariance(gyro["covariance"], 9)),
