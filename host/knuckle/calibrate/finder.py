@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
+from itertools import pairwise
 from typing import Final, Literal
 
 import numpy as np
@@ -217,7 +218,7 @@ def find_poses(block: Block) -> tuple[Pose, ...]:
 
 def _by_stretch(block: Block) -> Iterator[Block]:
     edges = [0, *(np.flatnonzero(np.diff(block.stretch)) + 1).tolist(), len(block)]
-    for first, end in zip(edges[:-1], edges[1:], strict=True):
+    for first, end in pairwise(edges):
         if end > first:
             yield block.part(first, end)
 

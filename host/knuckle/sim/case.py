@@ -31,6 +31,7 @@ class Stream(IntEnum):
     LINEAR = 10
     STRING = 11
     AILMENTS = 12
+    POSE = 13
 
 
 _OF_THE_CAR = {Stream.PERSON, Stream.TRUTH, Stream.GROUND}

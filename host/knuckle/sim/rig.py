@@ -17,6 +17,7 @@ from knuckle.sim.kinematics import caster_as_swept_deg
 from knuckle.sim.linear import LinearChannels
 from knuckle.sim.lying import Lying
 from knuckle.sim.motion import Motion
+from knuckle.sim.posing import Poser
 from knuckle.sim.scenario import Scenario
 from knuckle.sim.sensor import Chip, Signals
 from knuckle.sim.spec import Purpose
@@ -102,6 +103,8 @@ class Rig:
             self.person = Handler(self.case)
         elif scenario.purpose in {Purpose.LENGTHS, Purpose.TOE}:
             self.person = Gauger(self.case)
+        elif scenario.purpose is Purpose.CALIBRATE:
+            self.person = Poser(self.case)
         elif scenario.purpose is Purpose.STILL:
             self.person = Lying()
         elif scenario.wheel.is_front or scenario.purpose is Purpose.WATCH:
@@ -165,4 +168,5 @@ class Rig:
             linear_gain=self.linear.gain,
             linear_offset_mm=self.linear.offset_mm,
             linkage=linked.truth if linked is not None else None,
+            poses=self.person.posed() if isinstance(self.person, Poser) else (),
         )

@@ -16,6 +16,7 @@ from knuckle.sim.car import Car, WheelTruth
 from knuckle.sim.faults import Faults
 from knuckle.sim.fields import build, key
 from knuckle.sim.linear_spec import LinearSensor, Linkage, StringLine
+from knuckle.sim.posing_spec import Posing
 from knuckle.sim.spec import Calibration, Mount, Pads, Pod, Purpose, Script, Sensor
 from knuckle.wire.codec import LONGEST_NAME
 
@@ -39,6 +40,7 @@ class Scenario:
     linkage: Linkage = key(Linkage, "The linear sensor as it feels the steering wheel's turn.")
     string: StringLine = key(StringLine, "The string and the rims, for toe.")
     script: Script = key(Script, "The person.")
+    posing: Posing = key(Posing, "The person who calibrates the pod.")
     faults: Faults = key(Faults, "What goes wrong.")
 
     def truth(self, wheel: Wheel | None = None) -> WheelTruth:

@@ -35,6 +35,7 @@ class Purpose(StrEnum):
     LENGTHS = "lengths"
     TOE = "toe"
     STILL = "still"
+    CALIBRATE = "calibrate"
 
 
 @dataclass(frozen=True, slots=True)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from enum import StrEnum
 
 from knuckle.model.result import Position
 from knuckle.model.wheel import Wheel
@@ -74,6 +75,34 @@ class GaugedLength:
     length_mm: float
 
 
+class PoseKind(StrEnum):
+    """What a pod is held still for."""
+
+    POSE = "pose"
+    FACE = "face"
+    TURN = "turn"
+    LAID_DOWN = "laid down"
+
+
+@dataclass(frozen=True, slots=True)
+class PosedRest:
+    """The pod held still once, for its calibration.
+
+    Attributes
+    ----------
+    kind : PoseKind
+    start_s, end_s : float
+        From when it is there until it is taken away.
+    up : tuple of 3 float
+        "Up" in pod axes at its start.
+    """
+
+    kind: PoseKind
+    start_s: float
+    end_s: float
+    up: tuple[float, ...]
+
+
 @dataclass(frozen=True, slots=True)
 class Truth:
     """The truth behind one run: the angles, the rests, and what was drawn.
@@ -98,6 +127,8 @@ class Truth:
         Of the linear sensor, as drawn.
     linkage : LinkageTruth or None
         The sensor's linkage to the wheel, as drawn.
+    poses : tuple of PosedRest
+        In which the pod was held still to be calibrated.
     """
 
     wheel: WheelTruth
@@ -112,3 +143,4 @@ class Truth:
     linear_gain: float = 1.0
     linear_offset_mm: float = 0.0
     linkage: LinkageTruth | None = None
+    poses: tuple[PosedRest, ...] = ()
