@@ -9,7 +9,7 @@ import pytest
 
 PACKAGE = Path(__file__).resolve().parent.parent / "host" / "knuckle"
 
-MATHEMATICS = {"model", "geometry", "estimate", "analysis", "rests", "calibrate", "agreement"}
+MATHEMATICS = {"model", "geometry", "estimate", "analysis", "rests", "calibrate", "agreement", "noise"}
 ALLOWED: dict[str, set[str]] = {
     "__init__": set(),
     "__main__": {"cli"},
@@ -22,6 +22,7 @@ ALLOWED: dict[str, set[str]] = {
     "estimate": {"model", "errors", "geometry", "rests"},
     "analysis": {"model", "errors", "geometry", "rests", "estimate"},
     "calibrate": {"model", "errors", "geometry", "rests", "estimate"},
+    "noise": {"model", "errors", "rests", "estimate"},
     "agreement": {"model", "errors"},
     "wire": {"model", "errors"},
     "timebase": {"model", "errors", "wire"},

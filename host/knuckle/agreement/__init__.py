@@ -1,0 +1,1 @@
+"""Agreement of a pod with a reference: bias, limits, linearity, components, verdict."""
