@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator, Mapping
 from typing import Any, Final
 
-IN_WORDS: Final = ("assumed", "calibration", "linear_calibration", "parts", "touches")
+IN_WORDS: Final = ("assumed", "calibration", "linear_calibration", "parts", "touches", "noise", "noise_floor")
 """The facts that `fact_lines` puts in words of their own."""
 
 _SOURCES: Final = {
@@ -41,6 +41,8 @@ def fact_lines(facts: Mapping[str, Any], local_time: LocalTime) -> Iterator[str]
         record = fact["record"]
         told = _calibration({**record, "source": fact["source"]}, local_time)
         yield f"linear calibration = {told}, channel {record['channel']}"
+    if "noise_floor" in facts:
+        yield "noise = the pod's own by an earlier `knuckle noise`, for the finding of rests"
     assumed = facts.get("assumed")
     if assumed:
         values, changed = assumed["values"], assumed["not_default"]

@@ -13,6 +13,7 @@ from knuckle.model.block import Block, concatenate
 from knuckle.model.rest import Rest
 from knuckle.rests.consensus import Consensus
 from knuckle.rests.gaps import follows, unbroken
+from knuckle.rests.noise_floor import KnownFloor
 from knuckle.rests.open_rest import Closing
 from knuckle.rests.reading import Reading, read_rest
 from knuckle.rests.settings import RestSettings
@@ -101,6 +102,9 @@ class RestDetector:
         Whether blocks carry a gyro.
     settings : RestSettings, optional
         Tolerances.
+    known : KnownFloor, optional
+        The pod's noise as measured before, where it `fits`: then nothing has to be learnt before
+        a first rest can be told from a shaky hand. One that does not fit is not used.
 
     Raises
     ------
@@ -109,15 +113,21 @@ class RestDetector:
     """
 
     def __init__(
-        self, rate_hz: float, has_gyro: bool, settings: RestSettings | None = None
+        self,
+        rate_hz: float,
+        has_gyro: bool,
+        settings: RestSettings | None = None,
+        known: KnownFloor | None = None,
     ) -> None:
         if not rate_hz > 0.0:
             raise ValueError(f"a rate of {rate_hz} Hz is not positive")
         self._settings = settings or RestSettings()
         self._rate_hz = rate_hz
-        self._size = max(2, round(rate_hz * self._settings.cell_s))
+        self._size = self._settings.cell_size(rate_hz)
         self._has_gyro = has_gyro
-        self._still = Stillness(self._size, rate_hz, has_gyro, self._settings)
+        if known is not None and not known.fits(rate_hz, self._size, has_gyro):
+            known = None
+        self._still = Stillness(self._size, rate_hz, has_gyro, self._settings, known)
         self._samples = _Samples()
         self._stretch_first = 0
         self._total = 0

@@ -1,8 +1,11 @@
-"""The pod's own noise, learnt while it stands, from nothing but the past."""
+"""The pod's own noise: learnt while it stands, from nothing but the past, or known beforehand."""
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import asdict, dataclass, field
+from typing import Any, Self
 
 LEAST_GYRO_DPS = 0.003
 LEAST_ACCEL_G = 0.05e-3
@@ -55,3 +58,86 @@ class NoiseFloor:
     known: bool = False
     accel: SensorFloor = field(default_factory=lambda: SensorFloor(LEAST_ACCEL_G))
     gyro: SensorFloor = field(default_factory=lambda: SensorFloor(LEAST_GYRO_DPS))
+
+    def begin(self, known: KnownFloor, memory: int) -> None:
+        """Start from what was measured before; it goes on learning as after a long rest."""
+        self.accel.restart(*known.accel.powers, memory)
+        if known.gyro is not None:
+            self.gyro.restart(*known.gyro.powers, memory)
+        self.known = True
+
+
+@dataclass(frozen=True, slots=True)
+class SensorNoise:
+    """Noise power of one sensor as it was measured, over its axes; fields as `SensorFloor`."""
+
+    inner: float
+    between: float
+    swing: float
+
+    @property
+    def powers(self) -> tuple[float, float, float]:
+        """All three, in order."""
+        return self.inner, self.between, self.swing
+
+
+@dataclass(frozen=True, slots=True)
+class KnownFloor:
+    """A pod's noise from a still record of its own: where a detector of rests may start.
+
+    Attributes
+    ----------
+    rate_hz : float
+        Of the record; noise of samples at another rate is another.
+    size : int
+        Samples in a cell.
+    accel : SensorNoise
+        In g^2.
+    gyro : SensorNoise or None
+        In (deg/s)^2; None for a pod without one.
+    """
+
+    rate_hz: float
+    size: int
+    accel: SensorNoise
+    gyro: SensorNoise | None
+
+    def fits(self, rate_hz: float, size: int, has_gyro: bool) -> bool:
+        """Return whether it is of such samples."""
+        same_rate = abs(self.rate_hz / rate_hz - 1.0) < 1e-3
+        return same_rate and self.size == size and (self.gyro is not None) == has_gyro
+
+    @staticmethod
+    def first_that_fits(
+        known: Sequence[KnownFloor], rate_hz: float, size: int, has_gyro: bool
+    ) -> KnownFloor | None:
+        """Return the first of several that is of such samples; None if none is."""
+        return next((one for one in known if one.fits(rate_hz, size, has_gyro)), None)
+
+    def to_json(self) -> dict[str, Any]:
+        """Return it as a JSON-like object; every digit is kept."""
+        return asdict(self)
+
+    @classmethod
+    def from_json(cls, record: Mapping[str, Any]) -> Self:
+        """Return what `to_json` gave.
+
+        Raises
+        ------
+        ValueError
+            If it is no such object.
+        """
+        try:
+            accel, gyro = record["accel"], record["gyro"]
+            found = cls(
+                float(record["rate_hz"]),
+                int(record["size"]),
+                SensorNoise(**accel),
+                None if gyro is None else SensorNoise(**gyro),
+            )
+            powers = found.accel.powers + (() if found.gyro is None else found.gyro.powers)
+            if not all(math.isfinite(power) and power >= 0.0 for power in powers):
+                raise ValueError("a power is none")
+        except (KeyError, TypeError, ValueError) as error:
+            raise ValueError(f"it is no noise of a pod: {error!r}") from error
+        return found

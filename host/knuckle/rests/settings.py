@@ -9,14 +9,15 @@ from dataclasses import dataclass
 class RestSettings:
     """Tolerances of the detector of rests.
 
-    Noise is never among them: it is measured on the pod while it stands. The figures here
+    Noise is never among them: it is measured on the pod while it stands, in this run or before
+    (`noise_floor.KnownFloor`). The figures here
     are what a person means by "still", and ceilings above which no pod is.
 
     Attributes
     ----------
     cell_s : float
         Length of the fixed groups of samples in which everything is judged, in s; at least
-        two samples, whatever the rate.
+        two samples, whatever the rate: `cell_size`.
     ready_s : float
         Still time needed before a rest is announced, once the gyro's bias is known.
     ready_unknown_bias_s : float
@@ -64,3 +65,7 @@ class RestSettings:
     tremor_accel_g: float = 0.01
     shortest_s: float = 1.0
     shortest_no_gyro_s: float = 1.5
+
+    def cell_size(self, rate_hz: float) -> int:
+        """Return the samples in a cell."""
+        return max(2, round(rate_hz * self.cell_s))

@@ -11,7 +11,7 @@ from knuckle.rests.bias import BiasWitnesses
 from knuckle.rests.candidate import Candidates, windows_of
 from knuckle.rests.cells import CellMaker, Cells, joined
 from knuckle.rests.level import Level
-from knuckle.rests.noise_floor import NoiseFloor
+from knuckle.rests.noise_floor import KnownFloor, NoiseFloor
 from knuckle.rests.open_rest import Closing, Notice, OpenRest, widen
 from knuckle.rests.settings import RestSettings
 
@@ -34,13 +34,22 @@ _UNBELIEVED_S = 4.0
 class Stillness:
     """Cells in, notices out. Positions are cells counted from the stretch's first sample."""
 
-    def __init__(self, size: int, rate_hz: float, has_gyro: bool, settings: RestSettings) -> None:
+    def __init__(
+        self,
+        size: int,
+        rate_hz: float,
+        has_gyro: bool,
+        settings: RestSettings,
+        known: KnownFloor | None = None,
+    ) -> None:
         self.floor = NoiseFloor()
         self._settings = settings
         self._size = size
         self._cell_s = size / rate_hz
         self._has_gyro = has_gyro
         self._memory = max(8, round(_MEMORY_S / self._cell_s))
+        if known is not None:
+            self.floor.begin(known, self._memory)
         self._loud = max(settings.loudness, 1.0 + 7.0 * math.sqrt(2.0 / (size - 1)))
         self._longest_knock = max(2, round(settings.longest_knock_s / self._cell_s))
         self._candidates = Candidates(size, self._cell_s, has_gyro, self._loud, settings)

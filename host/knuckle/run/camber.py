@@ -13,6 +13,7 @@ from knuckle.model.wheel import Wheel
 from knuckle.run.guide_camber import CamberGuide
 from knuckle.run.measurement import Measurement
 from knuckle.run.method_rests import RestsMethod, Task
+from knuckle.run.noise_kept import floors_of, library_of
 from knuckle.run.view import View
 from knuckle.store.database import Store
 
@@ -28,12 +29,14 @@ def camber_measurement(
         At least one; the pod is carried from each to the next.
     """
     guide = CamberGuide(order)
+    floors = library_of(store)
     return Measurement(
-        RestsMethod(task, lambda: guide.parts),
+        RestsMethod(task, lambda: guide.parts, floors=floors),
         link,
         guide,
         view,
         store,
         wheel_now=lambda: guide.wheel,
         stream_wheel=order[0] if len(order) == 1 else None,
+        floors_of=floors_of(floors),
     )

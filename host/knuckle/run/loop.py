@@ -21,7 +21,7 @@ from knuckle.run.deadlines import Deadlines, link_ended
 from knuckle.run.events import Ended, RunEvent
 from knuckle.run.exchange import Reply, Request
 from knuckle.run.pace import Pace
-from knuckle.run.podsession import CalibrationOf, PodSession
+from knuckle.run.podsession import CalibrationOf, FloorsOf, PodSession
 from knuckle.wire.commands import cue as cue_payload
 from knuckle.wire.messages import Command, Cue, Message
 
@@ -74,6 +74,8 @@ class RunLoop:
         Samples a second to ask for; None leaves the pods as they are.
     calibration_of : callable, optional
         From `PodSeen` to a function Block -> Block, or to None for no calibration.
+    floors_of : callable, optional
+        From `PodSeen` to the pod's noise as kept, newest first, for the detector of rests.
     identities : mapping of Wheel to bytes, optional
         Pods to be accepted; any where absent.
     keep_samples : bool
@@ -95,6 +97,7 @@ class RunLoop:
         raw_sink: RawSink | None = None,
         rate_hz: float | None = None,
         calibration_of: CalibrationOf | None = None,
+        floors_of: FloorsOf = lambda seen: (),
         identities: Mapping[Wheel, bytes] | None = None,
         deadlines: Deadlines | None = None,
         rest_settings: RestSettings | None = None,
@@ -111,6 +114,7 @@ class RunLoop:
                     wheel,
                     rate_hz=rate_hz,
                     calibration_of=calibration_of,
+                    floors_of=floors_of,
                     identity=(identities or {}).get(wheel),
                     deadlines=self._deadlines,
                     rest_settings=rest_settings,

@@ -21,6 +21,7 @@ from knuckle.run.events import Ended, LinkDown, PodSeen, RestEnded, RunEvent
 from knuckle.run.guide import Guide
 from knuckle.run.loop import RunLoop
 from knuckle.run.method import Method
+from knuckle.run.podsession import FloorsOf
 from knuckle.run.view import LinkWatch, LiveView, View
 from knuckle.store.database import Store
 from knuckle.store.recording import decode
@@ -74,6 +75,10 @@ class Measurement:
         The wheel that the pod is on, for the view.
     stream_wheel : Wheel or None
         As the stream is stored.
+    floors_of : callable, optional
+        From the pod as seen to its noise as kept; the method must then measure from it as well.
+    patience_s : float
+        Pod time without end after which it gives up.
     """
 
     def __init__(
@@ -86,6 +91,8 @@ class Measurement:
         *,
         wheel_now: Callable[[], Wheel],
         stream_wheel: Wheel | None,
+        floors_of: FloorsOf = lambda seen: (),
+        patience_s: float = PATIENCE_S,
     ) -> None:
         self.report: Report | None = None
         self._method = method
@@ -93,6 +100,8 @@ class Measurement:
         self._guide = guide
         self._view = view
         self._wheel_now = wheel_now
+        self._floors_of = floors_of
+        self._patience_s = patience_s
         self._watch = LinkWatch()
         self._ended: KnuckleError | None = None
         wheel = None if stream_wheel is None else stream_wheel.value
@@ -129,6 +138,7 @@ class Measurement:
             raw_sink=self._captured.take,
             rate_hz=self._method.rate_hz,
             calibration_of=self._method.calibration_of,
+            floors_of=self._floors_of,
         ) as loop:
             async for event in loop.events():
                 cues = self._take(event)
@@ -142,8 +152,9 @@ class Measurement:
                 self._view.show(self._live())
                 if self._guide.finished:
                     return
-                if self._guide.passed_s > PATIENCE_S:
-                    self._view.say(f"Not finished in {PATIENCE_S / 60.0:.0f} minutes: giving up.")
+                if self._guide.passed_s > self._patience_s:
+                    minutes = self._patience_s / 60.0
+                    self._view.say(f"Not finished in {minutes:.0f} minutes: giving up.")
                     return
 
     def _take(self, event: RunEvent) -> list[Cue]:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
+from datetime import datetime
 from typing import Any
 
 from knuckle.analysis.request import Request
@@ -13,16 +14,21 @@ from knuckle.run.assumptions import ASSUMED
 from knuckle.run.assumptions import to_fact as to_assumed
 from knuckle.run.calibrations import (
     CALIBRATION,
+    STORE,
     check_same_pod,
+    choose,
     identity_of,
     of_settings,
     used_fact,
 )
+from knuckle.run.calibrations import Library as Calibrations
+from knuckle.run.calibration_trust import said, word_of
 from knuckle.run.events import LinearSamples, PodSeen, RunEvent, Samples
 from knuckle.run.linear_calibrations import Library
 from knuckle.run.linear_steer import with_kept
 from knuckle.run.method import Concluded
 from knuckle.run.needed import check_accelerometer, check_not_lengths_alone
+from knuckle.run.noise_kept import NOISE_FLOOR, FloorLibrary, floor_for
 from knuckle.run.parts import PARTS, Part, to_fact
 from knuckle.run.readings import CalibrateBlock
 from knuckle.run.remeasure import METHOD, measure_recording
@@ -67,6 +73,14 @@ class RestsMethod:
         Which stretch belongs to which wheel; the whole recording is the request's if absent.
     library : callable, optional
         Calibrations of linear sensors that are kept.
+    floors : callable, optional
+        Noise of pods that is kept.
+    calibrations : callable, optional
+        Calibrations of pods that are kept.
+    now : callable, optional
+        Returns date and time, for the age of a calibration.
+    say : callable, optional
+        Tells the operator which calibration is used.
 
     Attributes
     ----------
@@ -81,7 +95,15 @@ class RestsMethod:
         task: Task,
         parts: Callable[[], Sequence[Part]] | None = None,
         library: Library | None = None,
+        floors: FloorLibrary | None = None,
+        calibrations: Calibrations | None = None,
+        now: Callable[[], datetime] | None = None,
+        say: Callable[[str], None] | None = None,
     ) -> None:
+        self._calibrations = calibrations
+        self._now = now
+        self._say = say
+        self._floors = floors
         self._task = task
         self._parts = parts
         self._library = library
@@ -124,11 +146,28 @@ class RestsMethod:
         self._has_motion |= isinstance(event, Samples)
 
     def calibration_of(self, seen: PodSeen) -> CalibrateBlock | None:
-        """Return the calibration that was named, or the pod's own."""
-        if self._task.uncalibrated:
-            return None
-        calibration = self._task.calibration or of_settings(seen.settings)
-        return None if calibration is None else calibration.applied
+        """Return the calibration that was named, else the newer of the store's and the pod's."""
+        task = self._task
+        used = choose(
+            task.calibration,
+            task.uncalibrated,
+            self._calibrations,
+            identity_of(seen),
+            of_settings(seen.settings),
+        )
+        if self._say is not None and not seen.again and not task.uncalibrated:
+            if used.calibration is None and seen.hello is None:
+                used = replace(used, source=word_of(seen))
+            self._say(said(used, self._at()))
+        return None if used.calibration is None else used.calibration.applied
+
+    def _at(self) -> datetime | None:
+        return None if self._now is None else self._now()
+
+    @property
+    def _simulated(self) -> bool:
+        """Whether the pod's own calibration has the fixed date of all simulated ones."""
+        return "scenario" in self._task.facts
 
     def conclude(self, decoded: Decoded) -> Concluded:
         """Measure each part, or the whole."""
@@ -137,10 +176,22 @@ class RestsMethod:
         facts: dict[str, Any] = {}
         if parts is not None:
             facts[PARTS] = to_fact(parts)
-        facts[CALIBRATION] = used_fact(task.calibration, task.uncalibrated, decoded)
+        facts[CALIBRATION] = used_fact(
+            task.calibration, task.uncalibrated, decoded, self._calibrations
+        )
         if decoded.block is None:
             return Concluded((), ("No samples came.",), facts)
         recording = recording_of(decoded.block, decoded, [], parts or ())
+        recording = replace(recording.with_kept(self._calibrations), at=self._at())
+        if self._simulated and facts[CALIBRATION]["source"] != STORE:
+            recording = replace(recording, at=None)
+        if self._floors is not None:
+            block = recording.block
+            kept = self._floors(recording.identity)
+            floor = floor_for(kept, block.rate_hz, block.gyro_dps is not None)
+            if floor is not None:
+                recording = replace(recording, floor=floor)
+                facts[NOISE_FLOOR] = floor.to_json()
         if task.request.linear is not None:
             linear = with_kept(task.request.linear, self._library, recording.identity)
             facts[ASSUMED] = to_assumed(replace(task.request, linear=linear))

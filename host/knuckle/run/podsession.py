@@ -7,12 +7,13 @@ live run did.
 from __future__ import annotations
 
 import secrets
-from collections.abc import Callable, Generator
+from collections.abc import Callable, Generator, Sequence
 from typing import Any
 
 from knuckle.errors import KnuckleError, LinkTimeout
 from knuckle.links.contract import Chunk
 from knuckle.model.wheel import Wheel
+from knuckle.rests.noise_floor import KnownFloor
 from knuckle.rests.settings import RestSettings
 from knuckle.run.attendance import Attendance
 from knuckle.run.deadlines import Deadlines, State, another_pod, cannot_take, link_ended
@@ -49,6 +50,7 @@ from knuckle.wire.messages import (
 from knuckle.wire.settings import SettingsRecord
 
 CalibrationOf = Callable[[PodSeen], CalibrateBlock | None]
+FloorsOf = Callable[[PodSeen], Sequence[KnownFloor]]
 STOP_TOKEN = 0
 MOST_HELD = 10_000
 """Messages kept back until it is known whose they are and how to read them."""
@@ -63,8 +65,9 @@ class PodSession:
         On which it sits.
     rate_hz : float, optional
         Samples a second to ask for; None leaves the pod as it is.
-    calibration_of : callable, optional
-        From the pod as seen to the function that calibrates its blocks, or None for none.
+    calibration_of, floors_of : callable, optional
+        From the pod as seen to the function that calibrates its blocks, or None for none; and to
+        its noise as kept, newest first.
     identity : bytes, optional
         The pod to be accepted; any if None.
     new_identity : callable
@@ -79,6 +82,7 @@ class PodSession:
         *,
         rate_hz: float | None = None,
         calibration_of: CalibrationOf | None = None,
+        floors_of: FloorsOf = lambda seen: (),
         identity: bytes | None = None,
         deadlines: Deadlines | None = None,
         rest_settings: RestSettings | None = None,
@@ -91,7 +95,7 @@ class PodSession:
         self.seen: PodSeen | None = None
         self.readings = Readings(wheel, rest_settings=rest_settings, keep=keep_samples)
         self._rate_hz = rate_hz
-        self._calibration_of = calibration_of
+        self._calibration_of, self._floors_of = calibration_of, floors_of
         self._expected = identity if identity != NO_IDENTITY else None
         self._attendance = Attendance(deadlines if deadlines is not None else Deadlines())
         self._new_identity = new_identity
@@ -279,6 +283,7 @@ class PodSession:
             self._expected = seen.identity
         if self._calibration_of is not None:
             self.readings.calibrate = self._calibration_of(seen)
+        self.readings.floors = self._floors_of(seen)
 
     def _start(self, hello: Hello) -> None:
         self.state = State.STARTING

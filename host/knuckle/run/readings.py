@@ -9,6 +9,7 @@ from knuckle.model.block import Block, concatenate
 from knuckle.model.rest import Rest
 from knuckle.model.wheel import Wheel
 from knuckle.rests.detector import DroppedRest, RestDetector, RestEvent
+from knuckle.rests.noise_floor import KnownFloor
 from knuckle.rests.settings import RestSettings
 from knuckle.run.events import (
     Knocked,
@@ -35,12 +36,20 @@ class Readings:
         The detector's.
     keep : bool
         Whether `block` shall give all samples at the end.
+
+    Attributes
+    ----------
+    calibrate : callable or None
+        Corrects each block.
+    floors : sequence of KnownFloor
+        The pod's noise as kept; the first that fits its samples is where the detector starts.
     """
 
     def __init__(
         self, wheel: Wheel, *, rest_settings: RestSettings | None = None, keep: bool = False
     ) -> None:
         self.calibrate: CalibrateBlock | None = None
+        self.floors: Sequence[KnownFloor] = ()
         self._wheel = wheel
         self._settings = rest_settings if rest_settings is not None else RestSettings()
         self._keep = keep
@@ -88,7 +97,9 @@ class Readings:
         shape = (block.rate_hz, block.gyro_dps is not None)
         if self._detector is None or self._detects != shape:
             events += self.finish(at_s)
-            self._detector = RestDetector(*shape, self._settings)
+            size = self._settings.cell_size(block.rate_hz)
+            known = KnownFloor.first_that_fits(self.floors, block.rate_hz, size, shape[1])
+            self._detector = RestDetector(*shape, self._settings, known)
             self._detects = shape
             self._detector_first = self._samples
         self._samples += len(block)

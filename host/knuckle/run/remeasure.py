@@ -15,10 +15,11 @@ from knuckle.errors import UsageError
 from knuckle.estimate.calibration import Calibration
 from knuckle.model.result import Outcome
 from knuckle.rests.detector import RestDetector
+from knuckle.run.calibration_trust import trust_notices
 from knuckle.run.linear_calibrations import Library
 from knuckle.run.linear_steer import with_kept
 from knuckle.run.parts import Part
-from knuckle.run.replay import Recording
+from knuckle.run.replay import Recording, mean_temperature_c
 
 METHOD: Final = "rests, least squares 1"
 """Names the way of computing in the store; a new number for every change of its figures."""
@@ -66,13 +67,24 @@ def measure_recording(
     block, priors = recording.calibrated(request.priors, given, uncalibrated)
     if part is not None:
         block = part.cut(block)
-    detector = RestDetector(block.rate_hz, block.gyro_dps is not None)
+    detector = RestDetector(block.rate_hz, block.gyro_dps is not None, known=recording.floor)
     detector.push(block)
     detector.finish()
-    return measure(
+    outcome = measure(
         name,
         block,
         detector.rests(),
         replace(request, priors=priors.with_stated(), linear=linear),
         detector.dropped,
     )
+    used = None if uncalibrated else given or recording.stored
+    if used is None:
+        return outcome
+    notices = trust_notices(
+        used,
+        identity=recording.identity,
+        temp_c=mean_temperature_c(block),
+        at=recording.at,
+        named=given is not None,
+    )
+    return replace(outcome, warnings=(*outcome.warnings, *notices))

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
+from datetime import datetime
 from pathlib import Path
 from typing import Any
 
@@ -16,7 +17,20 @@ from knuckle.estimate.priors import AccelerometerPrior, GyroPrior, Priors
 from knuckle.model.block import Block
 from knuckle.model.linear import LinearBlock, linear_of
 from knuckle.model.wheel import Wheel
-from knuckle.run.calibrations import CALIBRATION, check_same_pod, of_settings
+from knuckle.rests.noise_floor import KnownFloor
+from knuckle.run.calibrations import (
+    CALIBRATION,
+    NONE,
+    STORE,
+    Library,
+    check_same_pod,
+    choose,
+    identity_in,
+    moment_of,
+    of_run,
+    of_settings,
+)
+from knuckle.run.noise_kept import floor_of_facts
 from knuckle.run.parts import Part, from_facts
 from knuckle.store.capture import CaptureReader, is_capture, read_capture
 from knuckle.store.recording import Decoded, decode
@@ -61,6 +75,33 @@ class Recording:
     """The linear channels of all samples that hold any, not calibrated."""
     sensors: Parts = NO_PARTS
     """The parts that the pod's hello or the log names."""
+    at: datetime | None = None
+    """When it was taken, where the recording says so."""
+    settled: bool = False
+    """Whether `stored` is what the run was measured by, so that no other takes its place."""
+    floor: KnownFloor | None = None
+    """The noise that the detector of rests starts from, as it did in the live run."""
+
+    def with_kept(self, library: Library | None) -> Recording:
+        """Return it with the newest calibration of its pod, where the store's is newer.
+
+        Parameters
+        ----------
+        library : callable or None
+            Those that the store keeps.
+
+        Raises
+        ------
+        StoreError
+            If it cannot be read.
+        """
+        corrected = self.says_calibrated and self.stored is None
+        if library is None or corrected or self.settled:
+            return self
+        if self.facts.get(CALIBRATION) not in (None, NONE):
+            return self
+        used = choose(None, False, library, self.identity, self.stored)
+        return replace(self, stored=used.calibration) if used.source == STORE else self
 
     def calibrated(
         self, priors: Priors, given: Calibration | None, uncalibrated: bool
@@ -171,7 +212,7 @@ def linear_recording_of(decoded: Decoded, notices: list[str]) -> LinearRecording
         return None
     names = stated_sensors(decoded.text_facts) or decoded.linear_names
     return LinearRecording(
-        decoded.linear, names, decoded.text_facts, notices, None, _identity(decoded)
+        decoded.linear, names, decoded.text_facts, notices, None, identity_in(decoded)
     )
 
 
@@ -213,16 +254,27 @@ def read_recording(path: Path, stream: int | None = None) -> Recording:
             identity=identity,
             linear=linear_of(block),
             sensors=Parts(facts.get("accelerometer", ""), facts.get("gyro", "")),
+            at=moment_of(facts.get("started_utc", "")),
+            floor=floor_of_facts(facts),
         )
     with read_capture(path) as capture:
         wanted = _stream(capture, stream)
         decoded = decode(_pieces(capture, wanted))
         notices = list(capture.notices)
         parts = from_facts(capture.header.facts)
+        floor = floor_of_facts(capture.header.facts)
         wheel = _wheel(capture.header.streams[wanted].wheel)
+        at = moment_of(capture.header.started_utc)
+        run_facts = capture.header.facts
     if decoded.block is None:
         raise _empty(path) if decoded.linear is None else _no_accelerometer(path)
-    return replace(recording_of(decoded.block, decoded, notices, parts), wheel=wheel)
+    recording = recording_of(decoded.block, decoded, notices, parts)
+    fact = run_facts.get(CALIBRATION)
+    if isinstance(fact, dict) and fact.get("source") == STORE:
+        # A run is measured again as it was, whatever the store keeps by now.
+        _, kept = of_run(run_facts, decoded)
+        recording = replace(recording, stored=kept, settled=True)
+    return replace(recording, wheel=wheel, floor=floor, at=at)
 
 
 def recording_of(
@@ -246,7 +298,7 @@ def recording_of(
         decoded.text_facts,
         notices,
         parts,
-        identity=_identity(decoded),
+        identity=identity_in(decoded),
         linear=decoded.linear,
         sensors=sensors_of(decoded.hello, decoded.text_facts),
     )
@@ -271,13 +323,6 @@ def mean_temperature_c(block: Block) -> float | None:
         return None
     read = block.temp_c[np.isfinite(block.temp_c)]
     return float(read.mean()) if read.size else None
-
-
-def _identity(decoded: Decoded) -> str:
-    for told in (decoded.settings, decoded.hello):
-        if told is not None and any(told.identity):
-            return told.identity.hex()
-    return decoded.text_facts.get("id", "")
 
 
 def _check_rate(path: Path, block: Block) -> None:

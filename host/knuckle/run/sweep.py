@@ -8,6 +8,7 @@ from knuckle.run.guide_sweep import SweepGuide
 from knuckle.run.linear_calibrations import newest
 from knuckle.run.measurement import Measurement
 from knuckle.run.method_rests import RestsMethod, Task
+from knuckle.run.noise_kept import floors_of, library_of
 from knuckle.run.view import View
 from knuckle.store.database import Store
 
@@ -22,7 +23,10 @@ def sweep_measurement(task: Task, link: Link, view: View, store: Store) -> Measu
     """
     wheel = task.request.wheel
     kept = [] if task.request.linear is None else store.calibrations()
-    method = RestsMethod(task, library=lambda identity, channel: newest(kept, identity, channel))
+    floors = library_of(store)
+    method = RestsMethod(
+        task, library=lambda identity, channel: newest(kept, identity, channel), floors=floors
+    )
     check_steered(wheel, task.request.rear_steers)
     return Measurement(
         method,
@@ -32,4 +36,5 @@ def sweep_measurement(task: Task, link: Link, view: View, store: Store) -> Measu
         store,
         wheel_now=lambda: wheel,
         stream_wheel=wheel,
+        floors_of=floors_of(floors),
     )
