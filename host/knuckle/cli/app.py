@@ -35,6 +35,7 @@ COMMANDS: Final = (
     "sweep",
     "toe",
     "linear",
+    "noise",
     "analyze",
     "runs",
     "show",

@@ -21,7 +21,9 @@ _TITLES: Final = {
     "sweep": "Sweep",
     "toe": "Toe",
     "linear": "Calibration of a linear sensor",
+    "noise": "Noise of the pod",
 }
+_OF_NO_WHEEL: Final = ("linear", "noise")
 
 
 class TerminalView:
@@ -75,8 +77,9 @@ def scene_of(live: LiveView, prefix: str = "", *, plain: bool = False) -> Scene:
         caption, value = _steer(live) if swept else _camber(live)
     shows_places = not plain or (swept and guidance.ask is Ask.TAKEN)
     on = live.wheel.value if plain else live.wheel.spoken
+    of_wheel = "" if live.measure in _OF_NO_WHEEL else f", {on}"
     return Scene(
-        title=f"{prefix}{_TITLES[live.measure]}" + ("" if live.measure == "linear" else f", {on}"),
+        title=f"{prefix}{_TITLES[live.measure]}{of_wheel}",
         state=guidance.words,
         ask=guidance.ask,
         value="" if swept and plain else value,

@@ -16,6 +16,8 @@ from knuckle.noise.freedom import Kind, degrees_of_freedom, deviation_interval, 
 LONGEST_PART: Final = 4
 """Means at least that many times as long as the averaging time, or the point is left out."""
 
+FEW: Final = 30.0
+
 
 @dataclass(frozen=True, slots=True)
 class Curve:
@@ -97,4 +99,10 @@ def _kinds(variance: FloatArray) -> list[Kind]:
 
 
 def _freedom(kind: Kind, series: Sequence[FloatArray], m: int) -> float:
-    return sum(degrees_of_freedom(kind, len(one), m) for one in series if len(one) >= 2 * m)
+    """Return the degrees of freedom of all series; a steep fall among few is taken for chance."""
+
+    def total(kind: Kind) -> float:
+        return sum(degrees_of_freedom(kind, len(one), m) for one in series if len(one) >= 2 * m)
+
+    white = total(Kind.WHITE)
+    return white if kind is Kind.STEPS and white < FEW else total(kind)

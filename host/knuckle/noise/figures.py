@@ -1,7 +1,7 @@
 """What an Allan curve tells: white noise, bias instability, random walk, best averaging time.
 
-The square of the curve is taken as a sum of three laws (IEEE Std 952-1997, annex C; NIST SP 1065,
-section 3.2): N^2/tau of white noise of density N, (2 ln 2/pi) B^2 of bias instability B, and
+The square of the curve is taken as a sum of three laws (IEEE Std 952-1997, annex C, from memory;
+NIST SP 1065, table 5): D^2/(2 tau) of white noise of one-sided density D, (2 ln 2/pi) B^2 of bias instability B, and
 K^2 tau/3 of a random walk K. Their sizes maximise the likelihood of the curve's points, each
 chi-square over its degrees of freedom; a law counts as supported when the curve is clearly less
 likely without it, else only a bound is stated.
@@ -19,6 +19,9 @@ from scipy.optimize import nnls
 from knuckle.model.block import FloatArray
 from knuckle.noise.curve import Curve
 
+DENSITY: Final = math.sqrt(2.0)
+"""One-sided density of white noise over the deviation of means over 1 s: a density D up to half the
+rate makes readings scatter by D sqrt(rate/2)."""
 FLICKER: Final = math.sqrt(2.0 * math.log(2.0) / math.pi)
 """Height of the flat part of the deviation over the bias instability: 0.664."""
 CLEARLY: Final = 9.0
@@ -58,8 +61,8 @@ class Figures:
     Attributes
     ----------
     white : Estimate or None
-        Density, U/sqrt(Hz): the deviation of means over 1 s. None where no part of the curve
-        falls like white noise.
+        One-sided noise density, U/sqrt(Hz), as data sheets state it: sqrt(2) times the deviation
+        of means over 1 s. None where no part of the curve falls like white noise.
     white_from_s : float
         Averaging time from which the noise is white; below it readings hang together.
     instability : Estimate
@@ -102,7 +105,7 @@ def figures_of(curve: Curve) -> Figures | None:
     instability, walk = fit.terms[1], fit.terms[2]
     if white is not None and (instability or walk):
         # What the other laws add at short times is not white noise.
-        white = _root(fit.terms[0], 1.0) or white
+        white = _root(fit.terms[0], DENSITY) or white
     return Figures(
         white,
         float(tau_s[first]),
@@ -157,7 +160,7 @@ def _white(
             part = slice(first, first + count + 1)
             weight = freedom[part]
             square = float((weight * variance[part] * tau_s[part]).sum() / weight.sum())
-            density = math.sqrt(square)
+            density = DENSITY * math.sqrt(square)
             return first, Estimate(density, density / math.sqrt(2.0 * float(freedom[first])))
     return 0, None
 

@@ -5,7 +5,15 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator, Mapping
 from typing import Any, Final
 
-IN_WORDS: Final = ("assumed", "calibration", "linear_calibration", "parts", "touches", "noise", "noise_floor")
+IN_WORDS: Final = (
+    "assumed",
+    "calibration",
+    "linear_calibration",
+    "parts",
+    "touches",
+    "noise",
+    "noise_floor",
+)
 """The facts that `fact_lines` puts in words of their own."""
 
 _SOURCES: Final = {

@@ -1,6 +1,6 @@
 """Plots of a run. Readable in black and white: marks and line styles differ, not colours.
 
-The only module that imports matplotlib, and without its interactive part.
+The modules named plot* are the only ones that import matplotlib, without its interactive part.
 """
 
 from __future__ import annotations
@@ -27,7 +27,7 @@ from knuckle.report.residuals import residuals_of
 SUFFIXES: Final = (".png", ".svg")
 DOTS_PER_INCH: Final = 150
 
-_STYLE: Final[Any] = {
+STYLE: Final[Any] = {
     "font.family": "sans-serif",
     "font.sans-serif": ["DejaVu Sans"],
     "font.size": 9.0,
@@ -74,7 +74,7 @@ def plot_samples(
         Above the plot.
     """
     rows = ["ax_g", "ay_g", "az_g"] + (["gyro"] if block.gyro_dps is not None else [])
-    with mpl.rc_context(_STYLE):
+    with mpl.rc_context(STYLE):
         figure = Figure(figsize=(8.0, 1.45 * len(rows) + 1.0), layout="constrained")
         axes: list[Axes] = list(figure.subplots(len(rows), 1, sharex=True))
         chosen, breaks = _points_to_draw(block)
@@ -137,7 +137,7 @@ def plot_sweep(outcome: Outcome, title: str = "", rests: Sequence[Rest] = ()) ->
     bars = np.array([rest.camber_expanded_uncertainty_deg for rest in placed])
     fit = _fit(outcome, wheel)
     left_over = residuals_of(placed, rests) if fit is not None else None
-    with mpl.rc_context(_STYLE):
+    with mpl.rc_context(STYLE):
         figure = Figure(figsize=(7.0, 6.2), layout="constrained")
         if left_over is None:
             top = lowest = figure.subplots()
@@ -176,7 +176,7 @@ def plot_camber(outcome: Outcome, title: str = "") -> Figure:
         raise UsageError(
             "There is no rest to draw.", "The wheel never stood still.", "Try --what samples."
         )
-    with mpl.rc_context(_STYLE):
+    with mpl.rc_context(STYLE):
         figure = Figure(figsize=(7.0, 4.0), layout="constrained")
         panel = figure.subplots()
         middle = [0.5 * (rest.start_s + rest.end_s) for rest in outcome.rests]
@@ -229,7 +229,7 @@ def save(figure: Figure, path: Path, *, overwrite: bool = False) -> None:
             f"The file {path} exists already.", "", "Choose another name with --out, or --force."
         )
     try:
-        with mpl.rc_context(_STYLE):
+        with mpl.rc_context(STYLE):
             # Without a date the same run gives the same file.
             metadata = {"Date": None, "Creator": None} if kind == ".svg" else {"Software": None}
             figure.savefig(path, format=kind[1:], dpi=DOTS_PER_INCH, metadata=metadata)
