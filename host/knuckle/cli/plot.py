@@ -34,6 +34,7 @@ class Picture(StrEnum):
 
     SAMPLES = "samples"
     RESULT = "result"
+    NOISE = "noise"
 
 
 def register(app: typer.Typer) -> None:
@@ -46,15 +47,20 @@ def plot(
     run: RunArgument,
     what: Annotated[
         Picture | None,
-        typer.Option("--what", help="samples over time, or the result; both if not given."),
+        typer.Option(
+            "--what",
+            help="samples over time, the result, or the Allan deviation; what "
+            "there is if not given.",
+        ),
     ] = None,
     out: OutOption = None,
     wheel: PodOnWheelOption = None,
     svg: Annotated[bool, typer.Option("--svg", help="SVG in place of PNG.")] = False,
     force: ForceOption = False,
 ) -> None:
-    """Draw a run: its samples with the rests shaded, and camber against steer with the fit."""
+    """Draw a run: samples with rests shaded, camber against steer with the fit, noise."""
     from knuckle.report import plot as plots
+    from knuckle.report.plot_noise import plot_noise
 
     with open_store(ctx) as store:
         number = run_number(store, run)
@@ -62,6 +68,15 @@ def plot(
         row = chosen_stream(detail, wheel)
         outcome = _outcome(detail, row, wheel)
         wanted = [what] if what else [Picture.SAMPLES] + ([Picture.RESULT] if outcome else [])
+        found = detail.facts.get("noise")
+        if found and what is None:
+            wanted = [Picture.SAMPLES, Picture.NOISE]
+        if what is Picture.NOISE and not found:
+            raise UsageError(
+                f"Run {number} has no Allan deviation to draw.",
+                "It was not made by `knuckle noise`, or its record did not serve.",
+                f"`knuckle noise --run {number} --plot FILE` draws one of any still record.",
+            )
         if outcome is None and what is Picture.RESULT:
             raise UsageError(
                 f"Run {number} has no result to draw.",
@@ -80,7 +95,9 @@ def plot(
             block = samples_of(decoded_stream(store, detail, row), number, row.stream)
             rests = find_rests(block)
         for picture in wanted:
-            if picture is Picture.SAMPLES and block is not None:
+            if picture is Picture.NOISE:
+                figure = plot_noise(found, title)
+            elif picture is Picture.SAMPLES and block is not None:
                 placed = outcome.rests if outcome else ()
                 figure = plots.plot_samples(block, placed or rests, outcome, title)
             elif outcome is not None and swept:

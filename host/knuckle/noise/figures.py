@@ -1,8 +1,8 @@
 """What an Allan curve tells: white noise, bias instability, random walk, best averaging time.
 
 The square of the curve is taken as a sum of three laws (IEEE Std 952-1997, annex C, from memory;
-NIST SP 1065, table 5): D^2/(2 tau) of white noise of one-sided density D, (2 ln 2/pi) B^2 of bias instability B, and
-K^2 tau/3 of a random walk K. Their sizes maximise the likelihood of the curve's points, each
+NIST SP 1065, table 5): D^2/(2 tau) of white noise of one-sided density D, (2 ln 2/pi) B^2 of bias
+instability B, and K^2 tau/3 of a random walk K. Their sizes maximise the likelihood of the curve's points, each
 chi-square over its degrees of freedom; a law counts as supported when the curve is clearly less
 likely without it, else only a bound is stated.
 """

@@ -145,7 +145,7 @@ def _lengths(channels: Sequence[Mapping[str, Any]]) -> Iterator[str]:
 def list_lines(rows: Sequence[tuple[int, Mapping[str, Any]]]) -> Iterator[str]:
     """Yield a list of kept records: number and record of each."""
     yield "  no  made (UTC)        pod               rate/Hz   still    white noise x, y, z"
-    for number, record in rows:
+    for kept, record in rows:
         accel = [
             f"{1e6 * c['white_noise']['value']:.0f}"
             for c in record["channels"]
@@ -153,7 +153,7 @@ def list_lines(rows: Sequence[tuple[int, Mapping[str, Any]]]) -> Iterator[str]:
         ]
         white = f"{', '.join(accel)} ug/sqrt(Hz)" if accel else "-"
         yield (
-            f"{number:>4}  {record['date'][:16]:<16}  {record['pod']:<16}  "
+            f"{kept:>4}  {record['date'][:16]:<16}  {record['pod']:<16}  "
             f"{record['rate_hz']:>7g}  {_span(record['used_s']):>6}    {white}"
         )
 

@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING, Final
 from knuckle.model.result import SWEPT, Outcome, Quantity
 from knuckle.report.assumed import fact_lines
 from knuckle.report.figures import SHORT_NAMES, decimals_for, number, with_uncertainty
+from knuckle.report.noise_text import noise_lines
 from knuckle.report.outcome_text import outcome_lines
 from knuckle.store.rows import Figure, RunDetail, RunState, RunSummary, StreamRow
 
@@ -154,6 +155,8 @@ def detail_lines(
             if clock is not None and result.outcome.rests:
                 yield from _wrapped(f"  Rests from {_starts(result.outcome, clock, zone)}")
             yield from budget_lines(result.outcome)
+            if result.outcome.measure == "noise" and detail.facts.get("noise"):
+                yield from noise_lines(detail.facts["noise"])
         else:
             yield f"  {_figures_in_one_line(result.outcome, plus_minus)}"
             yield "  (a later result of this wheel replaces it)"
