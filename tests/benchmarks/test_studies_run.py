@@ -18,6 +18,7 @@ LEAST = {
     "decode": 500,
     "long_log": 70,
     "start_up": 1,
+    "verdicts": 2,
 }
 SAID = {
     "coverage": "labelled right",
@@ -28,6 +29,7 @@ SAID = {
     "decode": "byte by byte",
     "long_log": "exit 0",
     "start_up": "--help",
+    "verdicts": "undecidable",
 }
 
 

@@ -12,7 +12,7 @@ from knuckle.agreement.comparison import Comparison, PodReading
 from knuckle.agreement.components import Pooled, within_groups
 from knuckle.model.block import FloatArray
 
-LEAST_U_DEG: Final = 1e-5
+LEAST_U_DEG: Final = 1e-7
 """Readings that claim less would only spoil the condition of the equations."""
 
 
