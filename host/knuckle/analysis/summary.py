@@ -38,6 +38,10 @@ TERMS: dict[str, str] = {
     "height": "touches of unequal height, with camber",
     "string": "string against the car",
     "runout": "runout of the rim",
+    "reseat": "seating the pod on the rim again",
+    "squareness": "squareness of base to mounting face",
+    "turned": "turned end for end by not quite half a turn",
+    "seating": "laying the pod down: repeats",
 }
 """What each source is called in a budget; the keys are the sources of the JSON output."""
 

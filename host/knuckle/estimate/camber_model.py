@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from knuckle.estimate.priors import Priors
-from knuckle.estimate.sensor import BIAS, CURVE, accel_matrix, read_by, tangents
+from knuckle.estimate.sensor import BIAS, CURVE, accel_matrix, read_by, spin_of_normal, tangents
 from knuckle.estimate.solver import Pattern
 from knuckle.estimate.unknowns import (
     Known,
@@ -41,6 +41,7 @@ class CamberModel:
         covariances = np.stack([r.covariance_g2 for r in readings]) + floor
         self._whitener = np.linalg.inv(np.linalg.cholesky(covariances))
         self._spin, spin_covariance = priors.spin_prior()
+        self._spin_measured = priors.spin_axis is not None
         self._spin_tangents = tangents(self._spin)
         accel = priors.accelerometer
         self._unknowns = Unknowns(
@@ -81,7 +82,10 @@ class CamberModel:
         """Return the camber at each rest, deg, shape (..., n)."""
         up = self._up(x)
         tilted = self._unknowns.part(x, "spin") @ self._spin_tangents
-        spin = unit(self._spin + tilted)[..., None, :]
+        spin = unit(self._spin + tilted)
+        if self._spin_measured:
+            spin = spin_of_normal(spin, accelerometer_errors(self._unknowns, x))
+        spin = spin[..., None, :]
         frame = wheel_frame(np.broadcast_to(spin, up.shape), up, self._side)
         normal = on_pads(frame, self._unknowns.part(x, "pads")[..., None, :], self._side)
         return np.asarray(camber(normal, spin) * (180.0 / np.pi))

@@ -257,7 +257,8 @@ class Priors:
     mount_tilt_deg, mount_yaw_deg : float
         Of the spin axis against the pod's +Y, about the pod's X and Z.
     spin_axis : ndarray, shape (3,), or None
-        A measured spin axis in pod axes; None for +Y.
+        The spin axis as the accelerometer's readings tell it: the normal of the plane that they
+        lie in while the wheel turns (`Mounting`); None for +Y of the case.
     spin_covariance_deg2 : ndarray, shape (2, 2), or None
         Covariance of a measured spin axis (yaw, tilt); None for the mount's tolerances.
     roll_held_deg, roll_free_deg : float

@@ -59,6 +59,21 @@ def accel_matrix(accel: Array) -> Array:
     return np.asarray(np.eye(3) + gain + chip_turn(accel[..., TURN]))
 
 
+def spin_of_normal(normal: Array, accel: Array) -> Array:
+    """Return the spin axis e along M' n of the plane's normal n in the readings' axes.
+
+    Measured in the readings' own axes, scale, skew and turn of the sensor drop out of camber:
+    e . u is n . (r - b) but for its size, and only the bias along n remains.
+
+    Parameters
+    ----------
+    normal : ndarray, shape (..., 3)
+    accel : ndarray, shape (..., 18)
+        The accelerometer's errors.
+    """
+    return unit(np.einsum("...ji,...j->...i", accel_matrix(accel), normal))
+
+
 def covariance_whitener(covariance: FloatArray) -> FloatArray:
     """Return W with W'W the inverse of a covariance: rows times W have unit variance.
 

@@ -21,6 +21,7 @@ from knuckle.estimate.sensor import (
     accel_matrix,
     chip_turn,
     read_by,
+    spin_of_normal,
     tangents,
 )
 from knuckle.estimate.solver import Pattern
@@ -165,6 +166,7 @@ class WheelModel:
         self._axis, self._axis_tangents = axis, tangents(axis)
         self._up, self._up_tangents = up, tangents(up)
         self._spin, spin_covariance = priors.spin_prior()
+        self._spin_measured = priors.spin_axis is not None
         self._spin_tangents = tangents(self._spin)
         self._readings = np.stack([r.accel_g for r in readings])
         floor = np.eye(3) * READING_FLOOR_G**2
@@ -268,6 +270,7 @@ class WheelModel:
         theta = np.zeros((*lead, self.count), dtype=x.dtype)
         theta[..., self._others] = part("theta", self.count - 1)
         accel = accelerometer_errors(self.unknowns, x)
+        spin = direction("spin", self._spin, self._spin_tangents)
         gyro_chip = chip_turn(accel[..., TURN])
         if "gyro_turn" in self.unknowns:
             gyro_chip = chip_turn(part("gyro_turn", 3))
@@ -278,7 +281,7 @@ class WheelModel:
         return State(
             axis=direction("axis", self._axis, self._axis_tangents),
             up=direction("up", self._up, self._up_tangents),
-            spin=direction("spin", self._spin, self._spin_tangents),
+            spin=spin_of_normal(spin, accel) if self._spin_measured else spin,
             theta=theta,
             roll=part("roll", self.count),
             bias=accel[..., BIAS],

@@ -14,6 +14,18 @@ class Quantity(StrEnum):
     CASTER = "caster"
     SAI = "steering_axis_inclination"
     TOE = "toe"
+    MOUNT_TILT = "mount_tilt"
+    MOUNT_YAW = "mount_yaw"
+    SEAT_TILT = "mount_alone_tilt"
+    SEAT_YAW = "mount_alone_yaw"
+    RUNOUT = "runout"
+    CAMBER_ZERO = "camber_zero"
+    ZERO_X = "zero_x"
+    ZERO_Y = "zero_y"
+    ZERO_Z = "zero_z"
+    SLOPE_X = "slope_x"
+    SLOPE_Y = "slope_y"
+    SLOPE_Z = "slope_z"
 
 
 SWEPT: Final = (Quantity.CAMBER, Quantity.CASTER, Quantity.SAI)
@@ -140,7 +152,7 @@ class Outcome:
     Attributes
     ----------
     measure : str
-        "camber", "sweep", "toe" or "linear".
+        "camber", "sweep", "toe", "linear", "spin" or "reversal".
     wheel : str
         LF, RF, LR or RR; empty where no wheel was measured.
     results : dict of Quantity to Result

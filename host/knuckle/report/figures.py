@@ -11,6 +11,18 @@ SHORT_NAMES: dict[Quantity, str] = {
     Quantity.CASTER: "caster",
     Quantity.SAI: "SAI",
     Quantity.TOE: "toe",
+    Quantity.MOUNT_TILT: "mount tilt",
+    Quantity.MOUNT_YAW: "mount yaw",
+    Quantity.SEAT_TILT: "mount alone, tilt",
+    Quantity.SEAT_YAW: "mount alone, yaw",
+    Quantity.RUNOUT: "runout",
+    Quantity.CAMBER_ZERO: "camber zero",
+    Quantity.ZERO_X: "zero X",
+    Quantity.ZERO_Y: "zero Y",
+    Quantity.ZERO_Z: "zero Z",
+    Quantity.SLOPE_X: "slope X",
+    Quantity.SLOPE_Y: "slope Y",
+    Quantity.SLOPE_Z: "slope Z",
 }
 
 

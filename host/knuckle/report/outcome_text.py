@@ -15,6 +15,18 @@ _NAMES = {
     Quantity.CASTER: "Caster",
     Quantity.SAI: "Steering-axis inclination",
     Quantity.TOE: "Toe",
+    Quantity.MOUNT_TILT: "Spin axis off +Y: tilt",
+    Quantity.MOUNT_YAW: "Spin axis off +Y: yaw",
+    Quantity.SEAT_TILT: "Mount alone: tilt",
+    Quantity.SEAT_YAW: "Mount alone: yaw",
+    Quantity.RUNOUT: "Runout of the rim",
+    Quantity.CAMBER_ZERO: "Camber zero of the pod",
+    Quantity.ZERO_X: "Zero of the pod along X",
+    Quantity.ZERO_Y: "Zero of the pod along Y",
+    Quantity.ZERO_Z: "Zero of the pod along Z",
+    Quantity.SLOPE_X: "Slope along the pod's X",
+    Quantity.SLOPE_Y: "Slope along the pod's Y",
+    Quantity.SLOPE_Z: "Slope along the pod's Z",
 }
 
 _REMEDIES = {
@@ -38,6 +50,12 @@ _REMEDIES = {
     "lever.",
     "linear_calibration": "calibrate the sensor with `knuckle linear calibrate`, at five known "
     "lengths or more.",
+    "reseat": "seat the pod anew more often, with clean feet on the same places.",
+    "squareness": "measure the case's squareness and give it with --squareness; or zero by the face "
+    "run of a calibration.",
+    "turned": "turn the pod more exactly end for end, against a straight edge, or use a flatter "
+    "surface.",
+    "seating": "clean both surfaces, and turn the pod end for end more often.",
     "touch": "touch each place more often, at the same mark.",
     "rim_length": "measure the length between the touches more closely.",
     "height": "touch front and rear at the same height.",

@@ -1,0 +1,96 @@
+"""A mounting of a pod on a wheel, as a wheel-turn run has measured it."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+from typing import Any, Final
+
+import numpy as np
+
+from knuckle.estimate.priors import Priors
+from knuckle.estimate.sensor import tangents
+from knuckle.geometry.rotation import unit
+from knuckle.model.block import FloatArray
+
+VERSION: Final = 1
+
+
+@dataclass(frozen=True)
+class Mounting:
+    """The spin axis by the pod's own readings.
+
+    Attributes
+    ----------
+    normal : ndarray, shape (3,)
+        Of the plane that the corrected readings lie in, outboard, unit length: the spin axis as
+        the accelerometer tells it, its scale, skew and turn in the case included.
+    covariance_rad2 : ndarray, shape (2, 2)
+        Of that normal along `tangents(normal)`: yaw, then tilt.
+    matrix : ndarray, shape (3, 3)
+        By which the readings were corrected; unity where they were not.
+    """
+
+    normal: FloatArray
+    covariance_rad2: FloatArray
+    matrix: FloatArray
+
+    def on(self, priors: Priors, matrix: FloatArray | None) -> Priors:
+        """Return priors in which this mounting stands for the mount's tolerances.
+
+        Readings r = M a + b of one acceleration, corrected by two matrices, have planes whose
+        normals go over into each other by M', since r itself has one plane only.
+
+        Parameters
+        ----------
+        priors : Priors
+        matrix : ndarray, shape (3, 3), or None
+            By which the readings to be measured are corrected; None for none.
+        """
+        now = np.eye(3) if matrix is None else matrix
+        normal, covariance = self.normal, self.covariance_rad2
+        if not np.array_equal(now, self.matrix):
+            carry = now.T @ np.linalg.inv(self.matrix).T
+            old = tangents(normal)
+            normal = unit(carry @ normal)
+            new = tangents(normal)
+            moved = new @ carry @ old.T
+            covariance = moved @ covariance @ moved.T
+        return replace(
+            priors,
+            spin_axis=normal,
+            spin_covariance_deg2=np.degrees(np.degrees(covariance)),
+        )
+
+    def to_json(self) -> dict[str, Any]:
+        """Return it as JSON-like data, every digit kept."""
+        return {
+            "version": VERSION,
+            "normal": self.normal.tolist(),
+            "covariance_rad2": self.covariance_rad2.tolist(),
+            "matrix": self.matrix.tolist(),
+        }
+
+    @classmethod
+    def from_json(cls, content: Mapping[str, Any]) -> Mounting:
+        """Return the mounting of such data.
+
+        Raises
+        ------
+        ValueError
+            If a member is missing or wrong.
+        """
+        try:
+            if content["version"] != VERSION:
+                raise ValueError(f"its version is {content['version']!r}, not {VERSION}")
+            normal, covariance, matrix = (
+                np.asarray(content[name], dtype=float)
+                for name in ("normal", "covariance_rad2", "matrix")
+            )
+        except (KeyError, TypeError) as error:
+            raise ValueError(f"a member is missing or wrong ({error})") from error
+        if (normal.shape, covariance.shape, matrix.shape) != ((3,), (2, 2), (3, 3)):
+            raise ValueError("a member has another shape")
+        if not all(np.all(np.isfinite(a)) for a in (normal, covariance, matrix)):
+            raise ValueError("a number is not finite")
+        return cls(normal, covariance, matrix)
