@@ -72,7 +72,7 @@ class Parameter:
 
 @dataclass(frozen=True)
 class AccelerometerFit:
-    """Multi-position fit: reading = matrix @ true + bias + nonlinearity * (matrix @ true)^2.
+    """Multi-position fit: reading = a + bias + nonlinearity * (a^2 - 0.6), a = matrix @ true.
 
     Attributes
     ----------
@@ -85,6 +85,9 @@ class AccelerometerFit:
         (rad, about X, Y, Z) and nonlinearity; see `knuckle.estimate.calibration.Calibration`.
     degrees_of_freedom : float
         Effective: of the poses used, less what the fit took of them.
+    camber_degrees_of_freedom : float
+        Effective, of the uncertainty that poses, data sheet and the unknown turn leave in a
+        camber near zero (Welch-Satterthwaite).
     scatter_g : float
         Of a pose's residual, on top of its own covariance.
     residuals : tuple of PoseResidual
@@ -111,6 +114,7 @@ class AccelerometerFit:
     nonlinearity_per_g: FloatArray
     covariance: FloatArray
     degrees_of_freedom: float
+    camber_degrees_of_freedom: float
     scatter_g: float
     residuals: tuple[PoseResidual, ...]
     parameters: tuple[Parameter, ...]
@@ -146,7 +150,8 @@ class FaceFit:
     bias_g, matrix, nonlinearity_per_g, covariance
         As of `AccelerometerFit`, the face's readings taken in.
     degrees_of_freedom : float
-        Of poses and face together.
+        Effective, of the uncertainty that poses, face and data sheet leave in a camber near
+        zero (Welch-Satterthwaite).
     residuals_deg : ndarray, shape (n,)
         How far each reading lies off the plane of all.
     used : tuple of bool

@@ -15,8 +15,8 @@ from knuckle.estimate.data_sheets import (
     accelerometer_sheet,
     gyro_sheet,
 )
-from knuckle.estimate.priors import AccelerometerPrior, GyroPrior, Priors
-from knuckle.estimate.sensor import ACCEL_TERMS, BIAS, CURVE, GAIN, TURN
+from knuckle.estimate.priors import AccelerometerPrior, GyroPrior, Priors, with_zero_g_offset
+from knuckle.estimate.sensor import ACCEL_TERMS, BIAS, CURVE, CURVE_LEVEL_G2, GAIN, TURN
 from knuckle.model.block import Block, FloatArray
 
 NO_PARTS: Final = Parts()
@@ -68,11 +68,12 @@ def _no_curve() -> FloatArray:
 
 @dataclass(frozen=True)
 class Calibration:
-    """acceleration read = a + nonlinearity * a^2 + bias with a = matrix @ true; pod axes, in g.
+    """acceleration read = a + nonlinearity * (a^2 - 0.6) + bias; a = matrix @ true, in g.
 
     Attributes
     ----------
     bias_g : ndarray, shape (3,)
+        Of the best straight line, see `knuckle.estimate.sensor.CURVE_LEVEL_G2`.
     matrix : ndarray, shape (3, 3)
         Scale, cross-axis, and the turn of the chip in its case.
     covariance : ndarray, shape (18, 18)
@@ -172,15 +173,16 @@ class Calibration:
 
 
 def straightened(reading_g: FloatArray, curve_per_g: FloatArray) -> FloatArray:
-    """Return a of reading = a + curve a^2, for curves that are small.
+    """Return a of reading = a + curve (a^2 - 0.6), for curves that are small.
 
     Parameters
     ----------
     reading_g : ndarray, shape (n, 3)
     curve_per_g : ndarray, shape (3,)
     """
-    root = np.sqrt(np.maximum(1.0 + 4.0 * curve_per_g * reading_g, 0.0))
-    return np.asarray(2.0 * reading_g / (1.0 + root))
+    raised_g = reading_g + CURVE_LEVEL_G2 * curve_per_g
+    root = np.sqrt(np.maximum(1.0 + 4.0 * curve_per_g * raised_g, 0.0))
+    return np.asarray(2.0 * raised_g / (1.0 + root))
 
 
 def joint_covariance(
@@ -193,7 +195,7 @@ def joint_covariance(
     Parameters
     ----------
     bias_and_matrix : ndarray, shape (12, 12)
-        Of bias and matrix (row by row), without the turn.
+        Of zero-g offset and matrix (row by row), without the turn.
     turn_deg : float
         Standard uncertainty of the turn about each axis.
     nonlinearity_per_g : float
@@ -203,4 +205,4 @@ def joint_covariance(
     joint[:12, :12] = bias_and_matrix
     joint[TURN, TURN] = np.eye(3) * math.radians(turn_deg) ** 2
     joint[CURVE, CURVE] = np.eye(3) * nonlinearity_per_g**2
-    return joint
+    return with_zero_g_offset(joint)

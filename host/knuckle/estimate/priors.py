@@ -15,7 +15,7 @@ from knuckle.estimate.data_sheets import (
     AccelerometerSheet,
     GyroSheet,
 )
-from knuckle.estimate.sensor import ACCEL_TERMS, BIAS, CURVE, GAIN, TURN
+from knuckle.estimate.sensor import ACCEL_TERMS, BIAS, CURVE, CURVE_LEVEL_G2, GAIN, TURN
 from knuckle.model.block import FloatArray
 
 
@@ -38,8 +38,8 @@ class SensorFigures:
 class AccelerometerPrior:
     """What remains unknown of the accelerometer after its readings were corrected.
 
-    reading = (I + E + [turn]x) true + bias + curve * true^2, with the joint covariance of bias
-    (3), E (9, row by row), turn of the chip in its case (3) and curve (3).
+    reading = (I + E + [turn]x) true + bias + curve * (true^2 - 0.6), with the joint covariance
+    of bias (3), E (9, row by row), turn of the chip in its case (3) and curve (3).
 
     Attributes
     ----------
@@ -77,6 +77,7 @@ class AccelerometerPrior:
         Parameters
         ----------
         bias_mg : float or ndarray, shape (3,)
+            Of the zero-g offset.
         scale_percent : float
             Of each axis.
         cross_axis_percent : float
@@ -94,7 +95,7 @@ class AccelerometerPrior:
         sigma[GAIN] = matrix.ravel()
         sigma[TURN] = np.radians(turn_deg)
         sigma[CURVE] = nonlinearity_per_g
-        return cls(np.diag(sigma**2), calibrated)
+        return cls(with_zero_g_offset(np.diag(sigma**2)), calibrated)
 
     @classmethod
     def after_calibration(cls) -> AccelerometerPrior:
@@ -158,6 +159,16 @@ class AccelerometerPrior:
         ):
             covariance = _with_variance(covariance, rows, sigma)
         return replace(self, covariance=covariance)
+
+
+def with_zero_g_offset(covariance: FloatArray) -> FloatArray:
+    """Return an accelerometer's covariance, shape (18, 18), from one in which zero-g offsets stand.
+
+    The bias of the best straight line is the zero-g offset and 0.6 of the nonlinearity.
+    """
+    carry = np.eye(ACCEL_TERMS)
+    carry[BIAS, CURVE] = np.eye(3) * CURVE_LEVEL_G2
+    return np.asarray(carry @ covariance @ carry.T)
 
 
 DRIFTING: Final = [0, 1, 2, 3, 7, 11]

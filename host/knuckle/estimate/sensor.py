@@ -17,6 +17,11 @@ ACCEL_TERMS: Final = 18
 """Errors of an accelerometer in one vector: bias (g), scale and cross-axis (3 x 3, row by row),
 turn of the chip in its case (rad), square-law nonlinearity of each axis (1/g)."""
 
+CURVE_LEVEL_G2: Final = 0.6
+"""A nonlinearity c adds c (a^2 - 0.6) to a reading a, so that the bias is that of the best
+straight line: over directions spread evenly on the sphere u^3 is fitted best by 0.6 u, the mean of
+u^4 over that of u^2. A zero-g offset is bias - 0.6 c."""
+
 ACCEL_SOURCES: Final = ("calibration",) * 12 + ("chip_turn",) * 3 + ("nonlinearity",) * 3
 """Of each term in a budget."""
 
@@ -50,7 +55,9 @@ def read_by(matrix: Array, bias: Array, curve: Array, force: Array) -> Array:
         True specific force, in g.
     """
     straight = np.einsum("...ij,...nj->...ni", matrix, force)
-    return np.asarray(straight + bias[..., None, :] + curve[..., None, :] * force**2)
+    return np.asarray(
+        straight + bias[..., None, :] + curve[..., None, :] * (force**2 - CURVE_LEVEL_G2)
+    )
 
 
 def accel_matrix(accel: Array) -> Array:

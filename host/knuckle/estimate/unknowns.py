@@ -21,7 +21,7 @@ class Known(NamedTuple):
     name : str
     source : str or tuple of str
         Of its share in a budget; a tuple names one for each of the unknowns. Where they are
-        correlated, a later one's share is what the earlier ones do not explain.
+        correlated, an earlier one's share is what the later ones do not explain.
     mean : ndarray, shape (k,)
     covariance : ndarray, shape (k, k)
     """
@@ -64,7 +64,7 @@ class Unknowns:
             self._where[name] = slice(self.size, self.size + size)
             self.size += size
         self._known = known
-        self._whiteners = [covariance_whitener(one.covariance) for one in known]
+        self._whiteners = [_whitener(one) for one in known]
         self.sources = tuple(name for one in known for name in _sources(one))
 
     def __contains__(self, name: str) -> bool:
@@ -101,6 +101,12 @@ class Unknowns:
             touches[first : first + one.mean.size, self._where[one.name]] = whitener != 0.0
             first += one.mean.size
         return touches
+
+
+def _whitener(one: Known) -> FloatArray:
+    if isinstance(one.source, str):
+        return covariance_whitener(one.covariance)
+    return np.ascontiguousarray(covariance_whitener(one.covariance[::-1, ::-1])[::-1, ::-1])
 
 
 def _sources(one: Known) -> tuple[str, ...]:

@@ -1,0 +1,52 @@
+"""How fits become a calibration."""
+
+from __future__ import annotations
+
+from knuckle.calibrate.results import AccelerometerFit, FaceFit, GyroFit
+from knuckle.estimate.calibration import Calibration, GyroCalibration
+
+
+def calibration_of(
+    fit: AccelerometerFit,
+    face: FaceFit | None = None,
+    gyro: GyroFit | None = None,
+    identity: str = "",
+    date: str = "",
+) -> Calibration:
+    """Return the calibration that fits make.
+
+    Parameters
+    ----------
+    fit : AccelerometerFit
+        One that `is_calibration`: what an ill-conditioned one leaves is the data sheet's.
+    face : FaceFit, optional
+        A good one; without it the turn of the chip keeps its common tolerance.
+    gyro : GyroFit, optional
+        A good one.
+    identity, date : str
+        See `Calibration`.
+
+    Raises
+    ------
+    ValueError
+        If a fit is given that is none.
+    """
+    if not fit.is_calibration:
+        raise ValueError(f"no calibration: {fit.reason}")
+    if face is not None and not face.good:
+        raise ValueError(f"no face run: {face.reason}")
+    if gyro is not None and not gyro.good:
+        raise ValueError(f"no calibration of the gyro: {gyro.reason}")
+    best = fit if face is None else face
+    freedom = fit.camber_degrees_of_freedom if face is None else face.degrees_of_freedom
+    return Calibration(
+        bias_g=best.bias_g,
+        matrix=best.matrix,
+        covariance=best.covariance,
+        gyro=None if gyro is None else GyroCalibration(gyro.matrix, gyro.covariance, True),
+        temp_c=fit.temp_c,
+        identity=identity,
+        date=date,
+        nonlinearity_per_g=best.nonlinearity_per_g,
+        degrees_of_freedom=max(freedom, 1.0),
+    )
