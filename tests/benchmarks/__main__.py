@@ -9,7 +9,17 @@ import subprocess
 import sys
 from pathlib import Path
 
-STUDIES = ("coverage", "efficiency", "rests", "toe", "cue", "decode", "long_log", "start_up", "verdicts")
+STUDIES = (
+    "coverage",
+    "efficiency",
+    "rests",
+    "toe",
+    "cue",
+    "decode",
+    "long_log",
+    "start_up",
+    "verdicts",
+)
 
 
 def main() -> int:
