@@ -22,6 +22,7 @@ static bus_device *const devices[] = {&mpu6050_device, &adxl355_device};
 static bus_device *talking;
 static int32_t sda_pulses;
 static bool scl_held;
+static bool stop_waits;
 static avr_cycle_count_t stopped_at;
 
 static avr_cycle_count_t scl_period(void)
@@ -64,6 +65,22 @@ static void delay_state(void)
     avr_cycle_timer_register(chip, wait, t->timer, twi);
 }
 
+/* A STOP is over when SDA has risen while SCL is high: until then TWSTO stays set. */
+static void show_stop(void)
+{
+    if (stop_waits) {
+        chip->data[TWCR] |= TWSTO;
+    }
+}
+
+static void end_stop(void)
+{
+    if (stop_waits && !sda_pulses && !scl_held) {
+        stop_waits = false;
+        chip->data[TWCR] &= (uint8_t)~TWSTO;
+    }
+}
+
 static void control_written(avr_t *avr, avr_io_addr_t address, uint8_t value, void *param)
 {
     (void)param;
@@ -80,6 +97,8 @@ static void control_written(avr_t *avr, avr_io_addr_t address, uint8_t value, vo
     if ((value & TWINT) && remedy_on(REMEDY_TWI_TWINT)) {
         avr->data[TWCR] &= (uint8_t)~TWINT;
     }
+    stop_waits = (value & TWEN) && (stop_waits || ((value & TWSTO) && (sda_pulses || scl_held)));
+    show_stop();
     if (!(value & TWEN) || !(value & (TWINT | TWSTA))) {
         return;
     }
@@ -161,6 +180,7 @@ void bus_open(void)
 void bus_after_reset(void)
 {
     talking = NULL;
+    stop_waits = false;
 }
 
 void bus_power_lost(void)
@@ -176,6 +196,7 @@ void bus_hold_sda(int32_t pulses)
     if (pulses && state_timer() && !(twi->peer_addr & 1)) {
         twi->next_twstate = STATUS_LOST;
     }
+    end_stop();
     pins_bus_changed();
 }
 
@@ -185,6 +206,7 @@ void bus_hold_scl(bool held)
     if (held) {
         cancel_state();
     }
+    end_stop();
     pins_bus_changed();
 }
 
@@ -203,4 +225,5 @@ void bus_scl_rose(void)
     if (sda_pulses > 0) {
         sda_pulses--;
     }
+    end_stop();
 }

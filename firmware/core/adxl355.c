@@ -30,6 +30,9 @@ enum {
 /* Where the self-test keeps what it reads. */
 enum { WITHOUT_FORCE = 0, WITH_FORCE = KN_ADXL355_BURST };
 
+/* Of the lowest byte of an axis: 0 in the chip. */
+enum { UNUSED_BITS = 0x0F };
+
 /* Turning on takes 10 ms, then 2^i ms are four readings of FILTER i. */
 static const kn_step setup_steps[] KN_FLASH = {
     {KN_STEP_IDENTITY, DEVID_AD, 0xAD},
@@ -135,12 +138,10 @@ int8_t kn_adxl355_decode(const kn_adxl355 *a, int32_t value[KN_ADXL355_VALUES])
 {
     const uint8_t *raw = &a->memory[a->finished ? KN_ADXL355_BURST : 0];
     uint8_t any = 0;
-    uint8_t all = 0xFF;
     for (uint8_t i = 0; i < KN_ADXL355_BURST; i++) {
         any |= raw[i];
-        all &= raw[i];
     }
-    if (any == 0 || all == 0xFF) {
+    if (any == 0 || (raw[KN_ADXL355_BURST - 1] & UNUSED_BITS) == UNUSED_BITS) {
         return KN_E_NO_ANSWER;
     }
     for (uint8_t axis = 0; axis < 3; axis++) {

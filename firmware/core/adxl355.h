@@ -49,7 +49,7 @@ void kn_adxl355_finish(kn_adxl355 *a);
 
 /* The last finished reading: ax ay az (20 bits with sign), temperature (12 bits without) in raw
  * counts. KN_OK, or KN_E_NO_ANSWER for what only a sensor gives that has lost its power or its bus (all
- * 00 or all FF). */
+ * 00, or FF at the end: nobody pulls the line low). */
 int8_t kn_adxl355_decode(const kn_adxl355 *a, int32_t value[KN_ADXL355_VALUES]);
 
 /* The next kn_adxl355_self_test() begins with its first step. */

@@ -141,12 +141,10 @@ int8_t kn_mpu6050_decode(const kn_mpu6050 *m, int32_t value[KN_MPU6050_VALUES])
 {
     const uint8_t *raw = &m->memory[m->finished ? KN_MPU6050_BURST : 0];
     uint8_t any = 0;
-    uint8_t all = 0xFF;
     for (uint8_t i = 0; i < KN_MPU6050_BURST; i++) {
         any |= raw[i];
-        all &= raw[i];
     }
-    if (any == 0 || all == 0xFF) {
+    if (any == 0 || raw[KN_MPU6050_BURST - 1] == 0xFF) {
         return KN_E_NO_ANSWER;
     }
     for (uint8_t i = 0; i < KN_MPU6050_VALUES; i++) {

@@ -15,7 +15,8 @@ enum {
     KN_MPU6050_ADDRESS = 0x68,
     KN_MPU6050_VALUES = 7, /* of one reading: ax ay az, temperature, gx gy gz */
     KN_MPU6050_CHANNELS = 3,
-    KN_MPU6050_BURST = 14,
+    /* The values and the register after them, 0x49, which is 00 while the chip's own bus is unused. */
+    KN_MPU6050_BURST = 2 * KN_MPU6050_VALUES + 1,
     KN_MPU6050_TRIM = 4
 };
 
@@ -50,7 +51,7 @@ void kn_mpu6050_finish(kn_mpu6050 *m);
 
 /* The last finished reading: ax ay az, temperature, gx gy gz in raw counts.
  * KN_OK, or KN_E_NO_ANSWER for what only a sensor gives that has lost its power or its bus
- * (all 00, as after its power-on reset, or all FF). */
+ * (all 00, as after its power-on reset, or FF at the end: nobody pulls the line low). */
 int8_t kn_mpu6050_decode(const kn_mpu6050 *m, int32_t value[KN_MPU6050_VALUES]);
 
 /* The next kn_mpu6050_self_test() begins with its first step. */

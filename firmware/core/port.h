@@ -60,8 +60,8 @@ typedef struct kn_port {
      * unless it is past. */
     uint32_t (*due_wait)(void *self);
 
-    /* [isr] Begin a transfer. KN_OK, or KN_E_BUSY while another one runs. kn_pod_on_transfer()
-     * must not come before it has returned. */
+    /* [isr] Begin a transfer. KN_OK, or KN_E_BUSY while another one runs, or KN_E_BUS if the bus
+     * must be freed first. kn_pod_on_transfer() must not come before it has returned. */
     int8_t (*bus_start)(void *self, kn_transfer *transfer);
     /* Give up the running transfer, if any (its status becomes KN_E_TIMEOUT, without a call of
      * kn_pod_on_transfer), free a stuck bus by up to nine clock pulses and a STOP.

@@ -34,17 +34,19 @@ void kn_bus_open(void)
     TWCR = 1 << TWEN;
 }
 
+KN_INLINE uint8_t stop_under_way(void)
+{
+    return TWCR & (1 << TWSTO);
+}
+
 int8_t kn_bus_start(void *self, kn_transfer *transfer)
 {
     (void)self;
     int8_t result = KN_E_BUSY;
     const uint8_t before = kn_irq_off();
     if (running == NULL && !recovering) {
-        uint8_t polls = STOP_POLLS;
-        while ((TWCR & (1 << TWSTO)) && polls) {
-            polls--;
-        }
-        if (polls) {
+        result = KN_E_BUS;
+        if (!stop_under_way()) {
             running = transfer;
             position = 0;
             transfer->status = KN_PENDING;
@@ -116,6 +118,13 @@ ISR(TWI_vect)
     }
     control(next);
     if (result != KN_PENDING) {
+        /* A STOP does not end while another holds SDA low: what was read meanwhile is nothing, and
+         * the bus must be freed first. */
+        for (uint8_t polls = STOP_POLLS; polls && stop_under_way(); polls--) {
+        }
+        if (stop_under_way()) {
+            result = KN_E_BUS;
+        }
         running = NULL;
         transfer->status = result;
         kn_wake();
