@@ -10,6 +10,7 @@ import numpy as np
 from knuckle.model.block import Block
 from knuckle.model.rest import Rest
 from knuckle.rests.detector import RestDetector
+from knuckle.rests.noise_floor import KnownFloor
 from rests.driver_signal import Truth
 
 LONGEST_DRIFT_DPS = 0.01
@@ -50,9 +51,10 @@ class Score:
         block: Block,
         truths: Sequence[Truth],
         quiet_before: Sequence[float] = (),
+        known: KnownFloor | None = None,
     ) -> list[Rest]:
         """Run a detector over the block and count; `quiet_before` are the knocks' times."""
-        detector = RestDetector(block.rate_hz, block.gyro_dps is not None)
+        detector = RestDetector(block.rate_hz, block.gyro_dps is not None, known=known)
         events = detector.push(block) + detector.finish()
         rests = detector.rests()
         ready = [e for e in events if e.kind == "ready"]

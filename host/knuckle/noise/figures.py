@@ -16,7 +16,7 @@ from typing import Final
 import numpy as np
 from scipy.optimize import nnls
 
-from knuckle.model.block import FloatArray
+from knuckle.model.block import BoolArray, FloatArray
 from knuckle.noise.curve import Curve
 
 DENSITY: Final = math.sqrt(2.0)
@@ -32,7 +32,9 @@ TOGETHER: Final = 3.0
 share their scatter (measured: tests/noise, synthetic noise)."""
 LEAST_FREEDOM: Final = 2.0
 """Points known worse are drawn, but decide nothing."""
-_WHITE_SLOPE: Final = 0.25
+_WHITE_SLOPES: Final = (0.1, 0.25)
+"""How far from -1 the slope of the variance may be: the first that is met somewhere. Behind a
+low-pass the slope comes near -1 by and by, and what lies before is lower than white noise."""
 _STEPS: Final = 60
 
 
@@ -151,18 +153,26 @@ def _white(
     slope = np.diff(np.log2(variance))
     # Neighbouring octaves of white noise share about half of their scatter.
     u = np.sqrt(1.0 / freedom[1:]) / math.log(2.0)
-    falls = (np.abs(slope + 1.0) <= _WHITE_SLOPE + 2.0 * u) & (u < 0.5)
-    for first in range(len(falls) - 1):
-        if falls[first] and falls[first + 1]:
-            count = 2
-            while first + count < len(falls) and falls[first + count]:
-                count += 1
-            part = slice(first, first + count + 1)
-            weight = freedom[part]
-            square = float((weight * variance[part] * tau_s[part]).sum() / weight.sum())
-            density = DENSITY * math.sqrt(square)
-            return first, Estimate(density, density / math.sqrt(2.0 * float(freedom[first])))
+    for tolerance in _WHITE_SLOPES:
+        falls = (np.abs(slope + 1.0) <= tolerance + 2.0 * u) & (u < 0.5)
+        for first in range(len(falls) - 1):
+            if falls[first] and falls[first + 1]:
+                return first, _density(tau_s, variance, freedom, falls, first)
     return 0, None
+
+
+def _density(
+    tau_s: FloatArray, variance: FloatArray, freedom: FloatArray, falls: BoolArray, first: int
+) -> Estimate:
+    """Return the density by all points of the part that begins at `first`."""
+    count = 2
+    while first + count < len(falls) and falls[first + count]:
+        count += 1
+    part = slice(first, first + count + 1)
+    weight = freedom[part]
+    square = float((weight * variance[part] * tau_s[part]).sum() / weight.sum())
+    density = DENSITY * math.sqrt(square)
+    return Estimate(density, density / math.sqrt(2.0 * float(freedom[first])))
 
 
 @dataclass(frozen=True, slots=True)
