@@ -11,7 +11,8 @@ import numpy as np
 import pytest
 
 from knuckle.errors import RecordingError, StoreError, UsageError
-from knuckle.run.calibrations import check_same_pod, of_run, read_file, to_json
+from knuckle.run.calibration_json import read_file, to_json
+from knuckle.run.calibrations import check_same_pod, of_run
 from knuckle.store.recording import decode
 
 SAMPLE = Path(__file__).parent / "calibration_v1.json"
@@ -41,8 +42,13 @@ def test_the_first_version_is_read():
     assert calibration.gyro.matrix[0, 1] == 0.001 and calibration.gyro.covariance[8, 8] == 9e-6
 
 
-def test_it_is_written_as_it_was_read(content: Any):
-    assert to_json(read_file(SAMPLE)) == content
+def test_the_first_version_is_written_as_the_second_and_says_the_same(tmp_path: Path):
+    first = read_file(SAMPLE)
+    again = read_file(written(tmp_path, to_json(first)))
+    assert again.degrees_of_freedom == first.degrees_of_freedom == np.inf
+    for name in ("bias_g", "matrix", "covariance", "nonlinearity_per_g"):
+        assert np.array_equal(getattr(again, name), getattr(first, name))
+    assert (again.identity, again.date, again.temp_c) == (first.identity, first.date, 21.5)
 
 
 def test_without_gyro_temperature_pod_and_date(tmp_path: Path, content: Any):
@@ -67,7 +73,8 @@ def changed(content: Any, value: Any, *place: str | int) -> Any:
     ("value", "place", "told"),
     [
         ("another", ("format",), '"format"'),
-        (2, ("version",), "its version is 2"),
+        (3, ("version",), "its version is 3"),
+        (2, ("version",), "its units are"),
         ("mg", ("units", "bias"), "its units are"),
         (None, ("units",), "its units are None"),
         (None, ("accelerometer",), "missing or wrong"),

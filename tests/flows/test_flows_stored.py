@@ -18,7 +18,8 @@ from knuckle.errors import UsageError
 from knuckle.estimate.priors import Given, Priors, SensorFigures
 from knuckle.model.result import Outcome
 from knuckle.model.wheel import Wheel
-from knuckle.run.calibrations import of_run, read_file
+from knuckle.run.calibration_json import read_file
+from knuckle.run.calibrations import of_run
 from knuckle.run.method_rests import Task
 from knuckle.run.remeasure import measure_recording
 from knuckle.run.replay import recording_of

@@ -119,7 +119,8 @@ def _readings(store: Store, detail: RunDetail, row: StreamRow, raw: bool) -> Rea
 
 
 def _calibration(store: Store, detail: RunDetail, row: StreamRow) -> dict[str, Any]:
-    from knuckle.run.calibrations import of_run, to_json
+    from knuckle.run.calibration_json import to_json
+    from knuckle.run.calibrations import of_run
 
     _, calibration = of_run(detail.facts, decoded_stream(store, detail, row))
     if calibration is None:

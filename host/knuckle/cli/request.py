@@ -99,6 +99,6 @@ def read_calibration(path: Path | None, uncalibrated: bool) -> Calibration | Non
         return None
     if uncalibrated:
         raise UsageError("--calibration and --uncalibrated contradict each other.")
-    from knuckle.run.calibrations import read_file
+    from knuckle.run.calibration_json import read_file
 
     return read_file(path)

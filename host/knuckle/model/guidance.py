@@ -45,6 +45,27 @@ class PlaceMark:
     wanted: int = 1
 
 
+Direction = tuple[float, float, float]
+
+
+@dataclass(frozen=True, slots=True)
+class Sphere:
+    """Which directions have been held up, which are wanted: unit vectors in pod axes.
+
+    Attributes
+    ----------
+    taken, left_out, wanted : tuple of Direction
+        Poses; those that do not fit the others; what would help most, the best first.
+    now : Direction or None
+        What points up now.
+    """
+
+    taken: tuple[Direction, ...] = ()
+    left_out: tuple[Direction, ...] = ()
+    wanted: tuple[Direction, ...] = ()
+    now: Direction | None = None
+
+
 @dataclass(frozen=True, slots=True)
 class Guidance:
     """What the operator should do now.
@@ -58,12 +79,15 @@ class Guidance:
         Where to steer to, change of heading from straight ahead, left positive.
     places : tuple of PlaceMark
         How far the measurement is.
+    sphere : Sphere or None
+        Of a calibration.
     """
 
     words: str
     ask: Ask
     goal_deg: float | None = None
     places: tuple[PlaceMark, ...] = ()
+    sphere: Sphere | None = None
 
 
 @dataclass(frozen=True, slots=True)

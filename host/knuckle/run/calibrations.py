@@ -1,28 +1,73 @@
-"""Calibrations from where they are kept: the pod's own settings, or a JSON file."""
+"""Which calibration corrects a pod's readings: named, kept in the store, or the pod's own."""
 
 from __future__ import annotations
 
-import json
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
 from datetime import UTC, datetime
-from pathlib import Path
 from typing import Any, Final
 
 import numpy as np
 
-from knuckle.errors import RecordingError, StoreError, UsageError
+from knuckle.errors import StoreError, UsageError
 from knuckle.estimate.calibration import Calibration, GyroCalibration, joint_covariance
-from knuckle.model.block import Block, FloatArray
+from knuckle.model.block import Block
+from knuckle.run.calibration_json import FORMAT, WRONG, Made, from_json, of_record, to_json
 from knuckle.run.events import PodSeen
 from knuckle.store.recording import Decoded
+from knuckle.store.rows import CalibrationRow
 from knuckle.wire.settings import SettingsRecord
-
-FORMAT: Final = "knuckle calibration"
-VERSION: Final = 1
-UNITS: Final = {"bias": "g", "matrix": "1", "turn": "deg", "temperature": "degC"}
 
 CALIBRATION: Final = "calibration"
 """The name of the fact that tells by which calibration a run was measured."""
+
+FILE, STORE, POD, APPLIED, NONE = "file", "store", "pod", "applied", "none"
+
+
+@dataclass(frozen=True)
+class Kept:
+    """A calibration that the store keeps, with its number there."""
+
+    number: int
+    made: Made
+
+
+Library = Callable[[str], Kept | None]
+"""From a pod's identity to the newest calibration that is kept of it, or None."""
+
+
+@dataclass(frozen=True)
+class Used:
+    """What a run's readings are corrected by.
+
+    Attributes
+    ----------
+    source : str
+        "file" (the user named it), "store", "pod", "applied" (a text pod's word), "none".
+    calibration : Calibration or None
+        None with the last two.
+    number : int or None
+        In the store.
+    made : Made or None
+        What it was made of, where that is known.
+    """
+
+    source: str
+    calibration: Calibration | None = None
+    number: int | None = None
+    made: Made | None = None
+
+    def fact(self) -> dict[str, Any]:
+        """Return it as a run's facts keep it."""
+        kept = self.calibration
+        if kept is None:
+            return {"source": self.source}
+        fact: dict[str, Any] = {"source": self.source, "date": kept.date, "pod": kept.identity}
+        if self.number is not None:
+            fact["number"] = self.number
+        if self.source in (FILE, STORE):
+            fact["record"] = to_json(self.made or kept)
+        return fact
 
 
 def identity_of(seen: PodSeen) -> str:
@@ -60,8 +105,90 @@ def stored_in_pod(seen: PodSeen) -> Callable[[Block], Block] | None:
     return None if calibration is None else calibration.applied
 
 
+def kept_of(rows: Sequence[CalibrationRow]) -> list[CalibrationRow]:
+    """Return those of accelerometers among the calibrations that a store keeps, newest first."""
+    return [row for row in rows if row.record.get("format") == FORMAT]
+
+
+def calibrations_of(rows: Sequence[CalibrationRow]) -> Library:
+    """Return what finds a pod's newest calibration among those that a store keeps.
+
+    Raises
+    ------
+    StoreError
+        From the call, if it cannot be read.
+    """
+    kept = kept_of(rows)
+
+    def newest(identity: str) -> Kept | None:
+        row = next((row for row in kept if identity and row.identity == identity), None)
+        return None if row is None else Kept(row.calibration_id, of_record(row.record))
+
+    return newest
+
+
+def choose(
+    given: Calibration | None,
+    uncalibrated: bool,
+    library: Library | None,
+    identity: str,
+    own: Calibration | None,
+) -> Used:
+    """Return the calibration to use: the one named, else the newer of the store's and the pod's.
+
+    Of two with the same date the store's is used: it has the whole covariance.
+
+    Parameters
+    ----------
+    given : Calibration or None
+        Named by the user.
+    uncalibrated : bool
+        Whether the user says that there is none.
+    library : callable or None
+        Those kept.
+    identity : str
+        The pod's; empty if not known: then no kept one is this pod's.
+    own : Calibration or None
+        What the pod itself keeps.
+
+    Raises
+    ------
+    UsageError
+        If the one named is of another pod.
+    """
+    if uncalibrated:
+        return Used(NONE)
+    if given is not None:
+        check_same_pod(given, identity)
+        return Used(FILE, given)
+    kept = None if library is None else library(identity)
+    if kept is not None and (own is None or not _newer(own.date, kept.made.calibration.date)):
+        return Used(STORE, kept.made.calibration, kept.number, kept.made)
+    return Used(NONE) if own is None else Used(POD, own)
+
+
+def _newer(one: str, other: str) -> bool:
+    """Return whether one date is later than another by a second or more."""
+    first, second = moment_of(one), moment_of(other)
+    if first is None or second is None:
+        return second is None and first is not None
+    return (first - second).total_seconds() >= 1.0
+
+
+def moment_of(date: str) -> datetime | None:
+    """Return a calibration's date, or None if it has none that can be read."""
+    try:
+        moment = datetime.fromisoformat(date)
+    except ValueError:
+        return None
+    return moment if moment.tzinfo is not None else moment.replace(tzinfo=UTC)
+
+
 def used_fact(
-    given: Calibration | None, uncalibrated: bool, decoded: Decoded | None = None
+    given: Calibration | None,
+    uncalibrated: bool,
+    decoded: Decoded | None = None,
+    library: Library | None = None,
 ) -> dict[str, Any]:
     """Return by which calibration a run is measured, as its facts keep it.
 
@@ -73,28 +200,33 @@ def used_fact(
         Whether the user says that there is none.
     decoded : Decoded, optional
         What the pod has sent; its own calibration stands in there.
+    library : callable, optional
+        Those that the store keeps.
 
     Returns
     -------
     dict
-        `source`: "file", "pod", "applied" (a text pod's word for its readings) or "none"; of
-        a calibration also `date` and `pod`, and the whole `record` of one from a file.
+        `source`: "file", "store", "pod", "applied" (a text pod's word for its readings) or
+        "none"; of a calibration also `date` and `pod`, and the whole `record` of one from a file
+        or the store.
     """
-    if uncalibrated:
-        return {"source": "none"}
-    kept = given or (None if decoded is None else of_settings(decoded.settings))
-    if kept is None:
+    identity = "" if decoded is None else identity_in(decoded)
+    own = None if decoded is None else of_settings(decoded.settings)
+    used = Used(FILE, given) if given is not None and not uncalibrated else None
+    used = used or choose(given, uncalibrated, library, identity, own)
+    if used.calibration is None and not uncalibrated:
         text = decoded is not None and decoded.hello is None
-        says_none = decoded is None or decoded.text_facts.get("calibration") == "none"
-        return {"source": "applied" if text and not says_none else "none"}
-    fact: dict[str, Any] = {
-        "source": "file" if given is not None else "pod",
-        "date": kept.date,
-        "pod": kept.identity,
-    }
-    if given is not None:
-        fact["record"] = to_json(given)
-    return fact
+        says_none = decoded is None or decoded.text_facts.get("calibration") == NONE
+        return {"source": APPLIED if text and not says_none else NONE}
+    return used.fact()
+
+
+def identity_in(decoded: Decoded) -> str:
+    """Return the identity of the pod whose bytes were decoded; empty if not known."""
+    for told in (decoded.settings, decoded.hello):
+        if told is not None and any(told.identity):
+            return told.identity.hex()
+    return decoded.text_facts.get("id", "")
 
 
 def of_run(facts: Mapping[str, Any], decoded: Decoded) -> tuple[dict[str, Any], Calibration | None]:
@@ -114,13 +246,13 @@ def of_run(facts: Mapping[str, Any], decoded: Decoded) -> tuple[dict[str, Any], 
         If the facts hold a calibration that cannot be read.
     """
     fact = dict(facts.get(CALIBRATION) or used_fact(None, False, decoded))
-    if fact["source"] == "pod":
+    if fact["source"] == POD:
         return fact, of_settings(decoded.settings)
-    if fact["source"] != "file":
+    if fact["source"] not in (FILE, STORE):
         return fact, None
     try:
-        return fact, _calibration(fact["record"])
-    except _WRONG as error:
+        return fact, from_json(fact["record"]).calibration
+    except WRONG as error:
         raise StoreError(
             f"The calibration kept with the run cannot be read: {error!r}.",
             "The store is damaged or was changed by another program.",
@@ -142,98 +274,3 @@ def check_same_pod(calibration: Calibration, identity: str) -> None:
             "Each chip has errors of its own: another pod's calibration makes them worse.",
             "Name this pod's calibration, or leave --calibration out.",
         )
-
-
-def to_json(calibration: Calibration) -> dict[str, Any]:
-    """Return a calibration as the JSON object of docs/measurement.md."""
-    gyro = calibration.gyro
-    return {
-        "format": FORMAT,
-        "version": VERSION,
-        "units": UNITS,
-        "pod": calibration.identity,
-        "date": calibration.date,
-        "temperature": calibration.temp_c,
-        "accelerometer": {
-            "bias": calibration.bias_g.tolist(),
-            "matrix": calibration.matrix.tolist(),
-            "covariance": calibration.covariance[:12, :12].tolist(),
-            "turn": calibration.turn_deg,
-        },
-        "gyro": None
-        if gyro is None
-        else {"matrix": gyro.matrix.tolist(), "covariance": gyro.covariance.tolist()},
-    }
-
-
-def read_file(path: Path) -> Calibration:
-    """Read a calibration file.
-
-    Raises
-    ------
-    RecordingError
-        If it is missing, no calibration, of another version, or in other units.
-    """
-    try:
-        content = json.loads(path.read_text(encoding="utf-8"))
-    except OSError as error:
-        raise RecordingError(
-            f"The calibration file {path} cannot be read: {error.strerror or error}.",
-            "",
-            "Check the name given with --calibration.",
-        ) from error
-    except (ValueError, RecursionError) as error:
-        raise _bad(path, f"it is no JSON text ({error})") from error
-    if not isinstance(content, dict) or content.get("format") != FORMAT:
-        raise _bad(path, f'it does not say "format": "{FORMAT}"')
-    if content.get("version") != VERSION:
-        raise _bad(path, f"its version is {content.get('version')!r}, this program reads {VERSION}")
-    if content.get("units") != UNITS:
-        raise _bad(path, f"its units are {content.get('units')!r}, not {UNITS}")
-    try:
-        return _calibration(content)
-    except _WRONG as error:
-        raise _bad(path, f"a member is missing or wrong ({error})") from error
-
-
-_WRONG: Final = (KeyError, TypeError, ValueError, AttributeError, np.linalg.LinAlgError)
-
-
-def _calibration(content: dict[str, Any]) -> Calibration:
-    accel, gyro = content["accelerometer"], content.get("gyro")
-    temperature = content.get("temperature")
-    matrix = _array(accel["matrix"], (3, 3))
-    np.linalg.inv(matrix)
-    return Calibration(
-        bias_g=_array(accel["bias"], (3,)),
-        matrix=matrix,
-        covariance=joint_covariance(_covariance(accel["covariance"], 12), float(accel["turn"])),
-        gyro=None
-        if gyro is None
-        else GyroCalibration(_array(gyro["matrix"], (3, 3)), _covariance(gyro["covariance"], 9)),
-        temp_c=None if temperature is None else float(temperature),
-        identity=str(content.get("pod", "")),
-        date=str(content.get("date", "")),
-    )
-
-
-def _array(value: Any, shape: tuple[int, ...]) -> FloatArray:
-    array = np.asarray(value, dtype=float)
-    if array.shape != shape or not np.all(np.isfinite(array)):
-        raise ValueError(f"expected finite numbers of shape {shape}, found {array.shape}")
-    return array
-
-
-def _covariance(value: Any, size: int) -> FloatArray:
-    array = _array(value, (size, size))
-    if not np.allclose(array, array.T) or np.linalg.eigvalsh(array)[0] < -1e-12:
-        raise ValueError("a covariance is not symmetric and positive")
-    return array
-
-
-def _bad(path: Path, why: str) -> RecordingError:
-    return RecordingError(
-        f"{path} is not a calibration file: {why}.",
-        "It is another file, or was changed by hand.",
-        "Give a file that `knuckle export RUN --as calibration` wrote.",
-    )

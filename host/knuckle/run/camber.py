@@ -10,6 +10,7 @@ from collections.abc import Sequence
 
 from knuckle.links.contract import Link
 from knuckle.model.wheel import Wheel
+from knuckle.run.calibrations import calibrations_of
 from knuckle.run.guide_camber import CamberGuide
 from knuckle.run.measurement import Measurement
 from knuckle.run.method_rests import RestsMethod, Task
@@ -31,7 +32,14 @@ def camber_measurement(
     guide = CamberGuide(order)
     floors = library_of(store)
     return Measurement(
-        RestsMethod(task, lambda: guide.parts, floors=floors),
+        RestsMethod(
+            task,
+            lambda: guide.parts,
+            floors=floors,
+            calibrations=calibrations_of(store.calibrations()),
+            now=lambda: link.clock.utc(link.clock.now_s()),
+            say=view.say,
+        ),
         link,
         guide,
         view,

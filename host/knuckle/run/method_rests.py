@@ -12,6 +12,7 @@ from knuckle.estimate.calibration import Calibration
 from knuckle.model.wheel import Wheel
 from knuckle.run.assumptions import ASSUMED
 from knuckle.run.assumptions import to_fact as to_assumed
+from knuckle.run.calibration_trust import said, word_of
 from knuckle.run.calibrations import (
     CALIBRATION,
     STORE,
@@ -22,7 +23,6 @@ from knuckle.run.calibrations import (
     used_fact,
 )
 from knuckle.run.calibrations import Library as Calibrations
-from knuckle.run.calibration_trust import said, word_of
 from knuckle.run.events import LinearSamples, PodSeen, RunEvent, Samples
 from knuckle.run.linear_calibrations import Library
 from knuckle.run.linear_steer import with_kept

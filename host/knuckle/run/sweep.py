@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from knuckle.analysis.sweep import check_steered
 from knuckle.links.contract import Link
+from knuckle.run.calibrations import calibrations_of
 from knuckle.run.guide_sweep import SweepGuide
 from knuckle.run.linear_calibrations import newest
 from knuckle.run.measurement import Measurement
@@ -22,10 +23,15 @@ def sweep_measurement(task: Task, link: Link, view: View, store: Store) -> Measu
         REAR_WHEEL.
     """
     wheel = task.request.wheel
-    kept = [] if task.request.linear is None else store.calibrations()
+    kept = store.calibrations()
     floors = library_of(store)
     method = RestsMethod(
-        task, library=lambda identity, channel: newest(kept, identity, channel), floors=floors
+        task,
+        library=lambda identity, channel: newest(kept, identity, channel),
+        floors=floors,
+        calibrations=calibrations_of(kept),
+        now=lambda: link.clock.utc(link.clock.now_s()),
+        say=view.say,
     )
     check_steered(wheel, task.request.rear_steers)
     return Measurement(

@@ -1,0 +1,363 @@
+"""Calibration of a pod's accelerometer and gyro, live or from a recording."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, field
+from datetime import datetime
+from typing import Any, Final
+
+from knuckle.calibrate.accelerometer import fit_accelerometer
+from knuckle.calibrate.face import fit_face
+from knuckle.calibrate.finder import find_poses
+from knuckle.calibrate.made import calibration_of
+from knuckle.calibrate.results import AccelerometerFit, FaceFit, FitState, GyroFit
+from knuckle.errors import UsageError
+from knuckle.estimate.data_sheets import AccelerometerSheet, Parts, accelerometer_sheet
+from knuckle.links.contract import Link
+from knuckle.model.result import Notice, Outcome
+from knuckle.model.wheel import Wheel
+from knuckle.run.calibration_json import Made, to_json
+from knuckle.run.calibrations import CALIBRATION, NONE
+from knuckle.run.events import PodSeen, RunEvent
+from knuckle.run.guide_calibrate import QUARTERS, CalibrateGuide
+from knuckle.run.linear import stamp
+from knuckle.run.measurement import Measurement
+from knuckle.run.method import Concluded
+from knuckle.run.needed import check_accelerometer
+from knuckle.run.pose_marks import POSES, PoseMark, Taken, to_fact
+from knuckle.run.pose_progress import unsettled_words
+from knuckle.run.readings import CalibrateBlock
+from knuckle.run.replay import Recording, recording_of, sensors_of
+from knuckle.run.view import View
+from knuckle.store.database import Store
+from knuckle.store.recording import Decoded
+
+HOW: Final = "poses, least squares 1"
+MADE: Final = "calibration_made"
+"""The name of the fact that holds the calibration which a run has made."""
+EARLIER: Final = "continues"
+"""The name of the fact that names the run which this one carries on."""
+FULL_TURN_DEG: Final = 360.0
+ALIGNED_DEG: Final = 0.5
+"""How well a case is laid back to a pencil mark, one sigma: 1 mm over 100 mm."""
+
+
+@dataclass(frozen=True)
+class CalibrateTask:
+    """What to calibrate.
+
+    Attributes
+    ----------
+    face : bool
+        Whether the face run is asked for.
+    turn_deg, turn_u_deg : float or None, float
+        The full turn that is asked for, and how well it comes back to its mark.
+    earlier : Earlier or None
+        The run that is carried on.
+    """
+
+    face: bool = True
+    turn_deg: float | None = None
+    turn_u_deg: float = ALIGNED_DEG
+    earlier: Earlier | None = None
+    facts: dict[str, Any] = field(default_factory=dict)
+    rate_hz: float | None = None
+
+
+@dataclass(frozen=True)
+class Earlier:
+    """A run that was broken off, with its poses."""
+
+    run: int
+    recording: Recording
+    marks: tuple[PoseMark, ...]
+
+    @property
+    def taken(self) -> Taken:
+        """Its poses, as its bytes give them."""
+        return Taken.from_recording(find_poses(self.recording.block), self.marks)
+
+
+@dataclass(frozen=True)
+class Calibrated:
+    """What has come of a calibration.
+
+    Attributes
+    ----------
+    outcome : Outcome
+        Refused where the poses do not settle every parameter.
+    fit : AccelerometerFit
+    face : FaceFit or None
+        None without four readings.
+    gyro : GyroFit or None
+        None without a gyro, or without turns.
+    made : Made or None
+        None if refused.
+    """
+
+    outcome: Outcome
+    fit: AccelerometerFit
+    face: FaceFit | None
+    gyro: GyroFit | None
+    made: Made | None
+
+
+class CalibrateMethod:
+    """A calibration in the frame of a live measurement.
+
+    Attributes
+    ----------
+    result : Calibrated or None
+        Once it was concluded.
+    """
+
+    measure = "calibrate"
+    how = HOW
+    wheel = Wheel.LF
+    """Stands for the pod in the run loop; it is on no wheel."""
+
+    def __init__(
+        self, task: CalibrateTask, guide: Callable[[], CalibrateGuide], date: Callable[[], datetime]
+    ) -> None:
+        self.result: Calibrated | None = None
+        self._task = task
+        self._guide = guide
+        self._date = date
+        self._parts = Parts()
+
+    @property
+    def rate_hz(self) -> float | None:
+        """As asked for."""
+        return self._task.rate_hz
+
+    @property
+    def sheet(self) -> AccelerometerSheet:
+        """The accelerometer's, once the pod is known."""
+        return accelerometer_sheet(self._parts.accelerometer)
+
+    def beforehand(self) -> dict[str, Any]:
+        """Return what is asked for, and that the readings are not corrected."""
+        task = self._task
+        facts = {**task.facts, CALIBRATION: {"source": NONE}}
+        if task.turn_deg is not None:
+            facts["turn_deg"], facts["turn_u_deg"] = task.turn_deg, task.turn_u_deg
+        if task.earlier is not None:
+            facts[EARLIER] = task.earlier.run
+        return facts
+
+    def take(self, event: RunEvent) -> None:
+        """Refuse a pod that cannot serve.
+
+        Raises
+        ------
+        UsageError
+            If it has no accelerometer, no gyro for a turn, or is not the one that is carried on.
+        """
+        if not isinstance(event, PodSeen):
+            return
+        check_accelerometer(event, self.measure)
+        self._parts = sensors_of(event.hello, dict(event.facts))
+        if self._task.turn_deg is not None and event.hello is not None and not self._parts.gyro:
+            raise UsageError(
+                "The pod has no gyro to turn.", "", "Leave --turn out: the rest needs none."
+            )
+        earlier = self._task.earlier
+        own = event.identity.hex() if any(event.identity) else ""
+        theirs = "" if earlier is None else earlier.recording.identity
+        if own and theirs and own != theirs:
+            raise UsageError(
+                f"The run to be carried on is of pod {theirs}, this is pod {own}.",
+                "Each chip has errors of its own.",
+                "Connect that pod, or begin anew without --resume.",
+            )
+
+    def calibration_of(self, seen: PodSeen) -> CalibrateBlock | None:
+        """Return None: what is to be calibrated is read as it comes."""
+        return None
+
+    def conclude(self, decoded: Decoded) -> Concluded:
+        """Calibrate from the stored bytes."""
+        guide = self._guide()
+        facts: dict[str, Any] = {
+            POSES: to_fact(guide.marks),
+            "drops": guide.drops,
+            "ended_early": [part.value for part in guide.ended_early],
+        }
+        if decoded.block is None:
+            return Concluded((), ("No samples came.",), facts)
+        recording = recording_of(decoded.block, decoded, [])
+        self.result = calibrate_recording(
+            recording,
+            self._task,
+            guide.marks,
+            date=stamp(self._date()),
+            drops=guide.drops,
+        )
+        if self.result.made is not None:
+            facts[MADE] = to_json(self.result.made)
+        return Concluded((self.result.outcome,), tuple(recording.notices), facts)
+
+
+def calibrate_recording(
+    recording: Recording,
+    task: CalibrateTask,
+    marks: Sequence[PoseMark] | None,
+    *,
+    date: str,
+    drops: int = 0,
+) -> Calibrated:
+    """Calibrate from a recording.
+
+    Parameters
+    ----------
+    recording : Recording
+        Not corrected.
+    marks : sequence of PoseMark or None
+        Which poses were taken, and what for; None takes every pose that is found as one in the
+        hand, without a face run.
+    date : str
+        Kept with the calibration.
+    drops : int
+        How often the pod was knocked beyond its range.
+    """
+    own = Taken.from_recording(find_poses(recording.block), marks)
+    before = Taken() if task.earlier is None else task.earlier.taken
+    sheet = accelerometer_sheet(recording.sensors.accelerometer)
+    fit = fit_accelerometer([*before.poses, *own.poses], sheet)
+    run = own.face if len(own.face) >= QUARTERS else [*before.face, *own.face]
+    face = fit_face(run, fit) if len(run) >= QUARTERS else None
+    gyro = None
+    made = None
+    if fit.is_calibration:
+        good_face = face if face is not None and face.good else None
+        good_gyro = None
+        calibration = calibration_of(
+            fit, good_face, good_gyro, identity=recording.identity, date=date
+        )
+        made = Made(
+            calibration,
+            fit.supported,
+            fit.unsupported,
+            () if gyro is None else gyro.unsupported,
+            good_face is not None,
+            sum(one.used for one in fit.residuals),
+        )
+    outcome = _outcome(fit, face, gyro, made, drops)
+    return Calibrated(outcome, fit, face, gyro, made)
+
+
+def _outcome(
+    fit: AccelerometerFit,
+    face: FaceFit | None,
+    gyro: GyroFit | None,
+    made: Made | None,
+    drops: int,
+) -> Outcome:
+    refused = None
+    if made is None:
+        refused = Notice(
+            "ILL_CONDITIONED",
+            f"This is no calibration, and none is kept. {unsettled_words(fit)}",
+        )
+    return Outcome(
+        "calibrate",
+        "",
+        {},
+        warnings=tuple(_warnings(fit, face, gyro, drops)),
+        refused=refused,
+        details=_details(fit, face, gyro, made),
+    )
+
+
+def _warnings(
+    fit: AccelerometerFit, face: FaceFit | None, gyro: GyroFit | None, drops: int
+) -> list[Notice]:
+    notices = [
+        Notice("POSE_LEFT_OUT", f"Pose {number} does not fit the others: {one.reason}.")
+        for number, one in enumerate(fit.residuals, start=1)
+        if not one.used
+    ]
+    if fit.state is FitState.COARSE:
+        notices.append(Notice("MORE_POSES_HELP", unsettled_words(fit)))
+    if face is None:
+        notices.append(
+            Notice(
+                "NO_FACE_RUN",
+                "Without a face run the turn of the chip in its case stays open: 1.5 deg, one "
+                "sigma, in every camber.",
+            )
+        )
+    elif not face.good:
+        notices.append(
+            Notice(
+                "FACE_RUN_UNSURE",
+                f"The face run is not used: {face.reason}. The turn of the chip in its case stays "
+                "open: 1.5 deg, one sigma, in every camber.",
+            )
+        )
+    if gyro is not None:
+        if gyro.axes != ("+x", "+y", "+z"):
+            notices.append(Notice("GYRO_AXES", f"The gyro's axes: {gyro.reason}."))
+        elif not gyro.good:
+            notices.append(Notice("GYRO_UNSETTLED", f"The gyro is not calibrated: {gyro.reason}."))
+    if drops:
+        notices.append(
+            Notice(
+                "POD_DROPPED",
+                f"The pod was knocked beyond its range, {drops} time(s): its bias may have "
+                "jumped in between.",
+            )
+        )
+    return notices
+
+
+def _details(
+    fit: AccelerometerFit, face: FaceFit | None, gyro: GyroFit | None, made: Made | None
+) -> dict[str, float | str]:
+    best = face if face is not None and face.good else fit
+    details: dict[str, float | str] = {
+        "state": fit.state.value,
+        "reason": fit.reason,
+        "poses": float(len(fit.residuals)),
+        "left_out": float(sum(not one.used for one in fit.residuals)),
+        "scatter_mg": 1000.0 * fit.scatter_g,
+        "degrees_of_freedom": float(best.degrees_of_freedom),
+        "camber_u_deg": float(best.camber_u_deg),
+        "supported": " ".join(fit.supported),
+        "unsupported": " ".join(fit.unsupported),
+    }
+    for one in fit.parameters:
+        details[one.name] = one.value
+        details[f"{one.name}_u"] = one.standard_uncertainty
+    if fit.temp_c is not None:
+        details["temperature_c"] = fit.temp_c
+    if face is not None:
+        details["face_lean_deg"] = face.lean_deg
+        details["face_residual_deg"] = float(max(abs(r) for r in face.residuals_deg))
+        details["turn_x_u_deg"], _, details["turn_z_u_deg"] = face.turn_u_deg
+    if gyro is not None:
+        details["gyro_axes"] = " ".join(gyro.axes)
+        details["gyro_misfit_deg"] = float((gyro.misfit_deg**2).mean() ** 0.5)
+        details["gyro_misfit_before_deg"] = gyro.uncorrected_misfit_deg
+        details["gyro_unsupported"] = " ".join(gyro.unsupported)
+    if made is not None:
+        details["date"] = made.calibration.date
+    return details
+
+
+def calibrate_measurement(
+    task: CalibrateTask, link: Link, view: View, store: Store
+) -> tuple[Measurement, CalibrateMethod]:
+    """Return the measurement, not yet begun, and what will hold the calibration."""
+    method = CalibrateMethod(task, lambda: guide, lambda: link.clock.utc(link.clock.now_s()))
+    guide = CalibrateGuide(
+        lambda: method.sheet,
+        face=task.face,
+        turn_deg=task.turn_deg,
+        earlier=None if task.earlier is None else task.earlier.taken,
+    )
+    measurement = Measurement(
+        method, link, guide, view, store, wheel_now=lambda: method.wheel, stream_wheel=None
+    )
+    return measurement, method
