@@ -11,13 +11,15 @@ import numpy as np
 
 from knuckle.analysis.camber import analyse_camber, camber_of_rest
 from knuckle.analysis.request import Request
+from knuckle.analysis.reversal import analyse_reversal
+from knuckle.analysis.spin import analyse_spin
 from knuckle.analysis.sweep import analyse_sweep
 from knuckle.errors import KnuckleError, MeasurementRefused
 from knuckle.model.block import Block
 from knuckle.model.rest import Rest
 from knuckle.model.result import Notice, Outcome, PlacedRest
 
-MEASURES = ("camber", "sweep")
+MEASURES = ("camber", "sweep", "spin", "reversal")
 
 
 SAME_HOLD_S = 2.0
@@ -47,7 +49,7 @@ def measure(
     request: Request,
     dropped: Sequence[Dropped] = (),
 ) -> Outcome:
-    """Measure camber or a sweep.
+    """Measure camber, a sweep, a wheel-turn run or a reversal.
 
     Parameters
     ----------
@@ -76,17 +78,13 @@ def measure(
     found = list(rests)
     notices = _data_notices(block, found, dropped)
     try:
-        outcome = (
-            analyse_camber(found, request)
-            if name == "camber"
-            else analyse_sweep(block, found, request)
-        )
+        outcome = _analysed(name, block, found, request)
     except MeasurementRefused as refusal:
         return Outcome(
             name,
-            request.wheel.value,
+            "" if name == "reversal" else request.wheel.value,
             {},
-            _bare_rests(found, request),
+            _bare_rests(found, request) if name in ("camber", "sweep") else (),
             tuple(notices),
             Notice(refusal.code, _sentence(refusal)),
         )
@@ -99,6 +97,16 @@ def measure(
         None,
         outcome.details,
     )
+
+
+def _analysed(name: str, block: Block, rests: list[Rest], request: Request) -> Outcome:
+    if name == "camber":
+        return analyse_camber(rests, request)
+    if name == "spin":
+        return analyse_spin(block, rests, request)[0]
+    if name == "reversal":
+        return analyse_reversal(block, rests, request)
+    return analyse_sweep(block, rests, request)
 
 
 def _sentence(error: KnuckleError) -> str:

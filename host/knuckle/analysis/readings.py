@@ -33,7 +33,7 @@ def usable_rests(rests: list[Rest], request: Request) -> tuple[list[Rest], list[
             "The pod was being handled, the engine ran, or the recording is too short or damaged.",
             "Let go of the wheel and the car, and keep still for two seconds.",
         )
-    _check_size(rests, request)
+    check_size(rests, request)
     steepest = np.sin(np.radians(STEEPEST_CAMBER_DEG))
     level = [r for r in rests if abs(r.accel_g[1]) <= steepest * np.linalg.norm(r.accel_g)]
     if not level:
@@ -63,7 +63,14 @@ def usable_rests(rests: list[Rest], request: Request) -> tuple[list[Rest], list[
     return level, notices
 
 
-def _check_size(rests: list[Rest], request: Request) -> None:
+def check_size(rests: list[Rest], request: Request) -> None:
+    """Refuse rests whose size is not that of gravity.
+
+    Raises
+    ------
+    MeasurementRefused
+        NOT_GRAVITY.
+    """
     sigma = request.priors.accelerometer.sigma
     tolerance_g = 0.02 + 4.0 * float(np.hypot(np.max(sigma[BIAS]), np.max(sigma[GAIN])))
     for rest in rests:

@@ -2,12 +2,32 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, field
+from typing import Final
 
 from knuckle.estimate.linear_steer import LinearSteer
-from knuckle.estimate.priors import Priors
+from knuckle.estimate.priors import Given, Priors
+from knuckle.model.block import FloatArray
 from knuckle.model.result import Quantity
 from knuckle.model.wheel import Wheel
+
+SQUARENESS: Final = Given(0.0, 0.2)
+"""A printed case: 0.2 mm over 60 mm (no source)."""
+
+
+@dataclass(frozen=True)
+class SeatSpan:
+    """A stretch of the recording in which the pod sat or lay untouched.
+
+    Attributes
+    ----------
+    from_s, to_s : float
+        Pod time, `to_s` excluded.
+    """
+
+    from_s: float
+    to_s: float = math.inf
 
 
 @dataclass(frozen=True)
@@ -28,6 +48,13 @@ class Request:
         Whether the gyro counts as a source of steer angle.
     linear : LinearSteer or None
         The linear sensor that is laid to the wheel, if it counts as a source of steer angle.
+    seats : tuple of SeatSpan
+        Of a wheel-turn run: how the pod was seated; of a reversal: its placings. Empty for the
+        whole recording.
+    squareness : Given
+        Of the pod's base to its mounting face, deg; of a reversal only.
+    correction : ndarray, shape (3, 3), or None
+        The matrix by which the readings were corrected.
     """
 
     wheel: Wheel
@@ -37,6 +64,9 @@ class Request:
     rear_steers: bool = False
     use_gyro: bool = True
     linear: LinearSteer | None = None
+    seats: tuple[SeatSpan, ...] = ()
+    squareness: Given = SQUARENESS
+    correction: FloatArray | None = None
 
     @property
     def side(self) -> int:

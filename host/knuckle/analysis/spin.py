@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -10,7 +11,7 @@ from typing import Final
 import numpy as np
 
 from knuckle.analysis.readings import sensor_notices, usable_rests
-from knuckle.analysis.request import Request
+from knuckle.analysis.request import Request, SeatSpan
 from knuckle.analysis.runout import clocks_deg, runout_of
 from knuckle.analysis.spin_data import (
     LARGEST_GAP_DEG,
@@ -45,20 +46,6 @@ ROCKED_MOVING_DEG: Final = 0.12
 ROCKED_TOO_MUCH_DEG: Final = 0.5
 STEEPEST_MOUNT_DEG: Final = 15.0
 WHOLE_TURN_GAP_DEG: Final = 130.0
-
-
-@dataclass(frozen=True)
-class SeatSpan:
-    """A stretch of the recording in which the pod sat on the wheel untouched.
-
-    Attributes
-    ----------
-    from_s, to_s : float
-        Pod time, `to_s` excluded.
-    """
-
-    from_s: float
-    to_s: float = math.inf
 
 
 WHOLE: Final = (SeatSpan(-math.inf),)
@@ -96,8 +83,6 @@ def analyse_spin(
     block: Block,
     rests: list[Rest],
     request: Request,
-    seats: Sequence[SeatSpan] = WHOLE,
-    matrix: FloatArray | None = None,
 ) -> tuple[Outcome, Mounting]:
     """Return tilt and yaw of the spin axis against the pod, and the mounting.
 
@@ -107,10 +92,7 @@ def analyse_spin(
         The whole recording, calibrated.
     rests : list of Rest
     request : Request
-    seats : sequence of SeatSpan
-        How the pod was seated, in order; the last one is the mounting.
-    matrix : ndarray, shape (3, 3), or None
-        By which the readings were corrected.
+        Of its seats the last one is the mounting.
 
     Raises
     ------
@@ -120,7 +102,7 @@ def analyse_spin(
     """
     rests, notices = usable_rests(rests, request)
     notices = [notice for notice in notices if notice.code != "REST_LEFT_OUT"]
-    spun = [_seat(block, rests, request, seat) for seat in seats]
+    spun = [_seat(block, rests, request, seat) for seat in request.seats or WHOLE]
     last = spun[-1]
     model, solution = last.model, last.solution
     gradients = derivative(model.yaw_and_tilt, solution.x)
@@ -162,9 +144,11 @@ def analyse_spin(
         results |= found
         details |= more
         notices += told
+    used = np.eye(3) if request.correction is None else request.correction
+    mounting = Mounting(model.normal_at(solution.x), last.covariance_rad2, used)
+    details["mounting"] = json.dumps(mounting.to_json())
     outcome = Outcome("spin", request.wheel.value, results, (), tuple(notices), None, details)
-    used = np.eye(3) if matrix is None else matrix
-    return outcome, Mounting(model.normal_at(solution.x), last.covariance_rad2, used)
+    return outcome, mounting
 
 
 def _seat(block: Block, rests: list[Rest], request: Request, seat: SeatSpan) -> Spun:

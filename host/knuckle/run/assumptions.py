@@ -22,6 +22,9 @@ _NAMES: Final = {"plates_deg": "plates_u_deg"}
 """Of priors whose own name is one of the request's as well."""
 
 
+_OF_THE_RUN: Final = ("wheel", "priors", "linear", "seats", "correction")
+
+
 def to_fact(request: Request) -> dict[str, Any]:
     """Return what a request takes for known.
 
@@ -47,7 +50,7 @@ def _values(request: Request) -> dict[str, Any]:
             name = _NAMES.get(field.name, field.name)
             values[name] = _plain(getattr(priors, field.name))
     for field in fields(Request):
-        if field.name not in ("wheel", "priors", "linear"):
+        if field.name not in _OF_THE_RUN:
             values[field.name] = _plain(getattr(request, field.name))
     if request.linear is not None:
         linkage = request.linear.to_json()
