@@ -32,8 +32,8 @@ if TYPE_CHECKING:
 
 USUAL_S: Final = 300.0
 SAID: Final = (
-    "Lay the pod, as it will be used, on something heavy that stands on the floor; let it",
-    "run for ten minutes before, so that its temperature has settled. Then leave it alone.",
+    "Lay the pod on something heavy that stands on the floor. Let it run for ten",
+    "minutes first: its temperature must have settled. Then leave it alone.",
 )
 
 

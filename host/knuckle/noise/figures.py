@@ -2,9 +2,9 @@
 
 The square of the curve is taken as a sum of three laws (IEEE Std 952-1997, annex C, from memory;
 NIST SP 1065, table 5): D^2/(2 tau) of white noise of one-sided density D, (2 ln 2/pi) B^2 of bias
-instability B, and K^2 tau/3 of a random walk K. Their sizes maximise the likelihood of the curve's points, each
-chi-square over its degrees of freedom; a law counts as supported when the curve is clearly less
-likely without it, else only a bound is stated.
+instability B, and K^2 tau/3 of a random walk K. Their sizes maximise the likelihood of the curve's
+points, each chi-square over its degrees of freedom; a law counts as supported when the curve is
+clearly less likely without it, else only a bound is stated.
 """
 
 from __future__ import annotations

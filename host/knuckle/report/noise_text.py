@@ -63,6 +63,8 @@ def _row(channel: Mapping[str, Any]) -> str:
     label = channel["channel"] if len(channel["channel"]) < 4 else f"lin{name}"
     head = f"{label:<4} {unit:<6}"
     if channel["white_noise"] is None and channel["bias_instability"] is None:
+        if not channel["step"]:
+            return f"{head} none seen: all readings are equal"
         step = _digits(factor * channel["step"], 3)
         return f"{head} none seen; steps of {step} {unit}"
     sheet = channel["data_sheet_density"]
@@ -110,7 +112,7 @@ def _judged(channels: Sequence[Mapping[str, Any]]) -> Iterator[str]:
         ]
         by = ""
         if ratios:
-            low, high = f"{min(ratios):.2g}", f"{max(ratios):.2g}"
+            low, high = number(min(ratios), 2), number(max(ratios), 2)
             by = f": {low if low == high else f'{low} to {high}'} times its density"
         yield from _wrapped(f"{names}{part}: {words}{by}.")
     either = [c["channel"] for c in channels if c["instability_or_walk"]]

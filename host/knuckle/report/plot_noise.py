@@ -34,7 +34,7 @@ def plot_noise(record: Mapping[str, Any], title: str = "") -> Figure:
         Above the plot.
     """
     kinds = [
-        (kind, [c for c in record["channels"] if c["unit"] == kind[0] and c["allan"]["tau_s"]])
+        (kind, [c for c in record["channels"] if c["unit"] == kind[0] and _seen(c)])
         for kind in _KINDS
     ]
     kinds = [(kind, channels) for kind, channels in kinds if channels]
@@ -50,6 +50,11 @@ def plot_noise(record: Mapping[str, Any], title: str = "") -> Figure:
     return figure
 
 
+def _seen(channel: Mapping[str, Any]) -> bool:
+    """Whether there is anything to draw: a channel that stands on one step has no deviation."""
+    return any(value and value > 0.0 for value in channel["allan"]["deviation"])
+
+
 def _draw_kind(
     panel: Axes, kind: tuple[str, str, str, float], channels: Sequence[Mapping[str, Any]]
 ) -> None:
@@ -60,8 +65,6 @@ def _draw_kind(
         allan = channel["allan"]
         deviation = factor * np.array(allan["deviation"], dtype=float)
         seen = deviation > 0.0
-        if not seen.any():
-            continue
         # Bars of neighbouring channels stand side by side, not on each other.
         tau_s = np.array(allan["tau_s"])[seen] * 1.04 ** (at - (len(channels) - 1) / 2.0)
         bars = [
