@@ -32,6 +32,7 @@ class Stream(IntEnum):
     STRING = 11
     AILMENTS = 12
     POSE = 13
+    TILT = 14
 
 
 _OF_THE_CAR = {Stream.PERSON, Stream.TRUTH, Stream.GROUND}

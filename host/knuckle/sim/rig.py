@@ -21,6 +21,7 @@ from knuckle.sim.posing import Poser
 from knuckle.sim.scenario import Scenario
 from knuckle.sim.sensor import Chip, Signals
 from knuckle.sim.spec import Purpose
+from knuckle.sim.tilting import Tilter
 from knuckle.sim.truth import ScriptedRest, Truth
 from knuckle.wire import budget
 from knuckle.wire.messages import Cue
@@ -105,6 +106,8 @@ class Rig:
             self.person = Gauger(self.case)
         elif scenario.purpose is Purpose.CALIBRATE:
             self.person = Poser(self.case)
+        elif scenario.purpose is Purpose.VALIDATE:
+            self.person = Tilter(self.case)
         elif scenario.purpose is Purpose.STILL:
             self.person = Lying()
         elif scenario.wheel.is_front or scenario.purpose is Purpose.WATCH:
@@ -148,6 +151,10 @@ class Rig:
             return self.person.lengths_mm(t_s)
         return np.full(t_s.shape, PARKED_MM)
 
+    def typed(self) -> tuple[str, ...]:
+        """Return what the person types when asked for a reading now, try by try."""
+        return self.person.typed() if isinstance(self.person, Tilter) else ()
+
     def truth(self) -> Truth:
         """Return what really happened so far."""
         case = self.case
@@ -169,4 +176,5 @@ class Rig:
             linear_offset_mm=self.linear.offset_mm,
             linkage=linked.truth if linked is not None else None,
             poses=self.person.posed() if isinstance(self.person, Poser) else (),
+            stood=self.person.stood() if isinstance(self.person, Tilter) else (),
         )

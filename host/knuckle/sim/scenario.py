@@ -18,6 +18,7 @@ from knuckle.sim.fields import build, key
 from knuckle.sim.linear_spec import LinearSensor, Linkage, StringLine
 from knuckle.sim.posing_spec import Posing
 from knuckle.sim.spec import Calibration, Mount, Pads, Pod, Purpose, Script, Sensor
+from knuckle.sim.tilting_spec import Tilting
 from knuckle.wire.codec import LONGEST_NAME
 
 
@@ -41,6 +42,7 @@ class Scenario:
     string: StringLine = key(StringLine, "The string and the rims, for toe.")
     script: Script = key(Script, "The person.")
     posing: Posing = key(Posing, "The person who calibrates the pod.")
+    tilting: Tilting = key(Tilting, "The person who holds the pod against a protractor.")
     faults: Faults = key(Faults, "What goes wrong.")
 
     def truth(self, wheel: Wheel | None = None) -> WheelTruth:

@@ -36,6 +36,7 @@ class Purpose(StrEnum):
     TOE = "toe"
     STILL = "still"
     CALIBRATE = "calibrate"
+    VALIDATE = "validate"
 
 
 @dataclass(frozen=True, slots=True)

@@ -129,6 +129,8 @@ class Truth:
         The sensor's linkage to the wheel, as drawn.
     poses : tuple of PosedRest
         In which the pod was held still to be calibrated.
+    stood : tuple of (float, float, float)
+        From, until, and the true angle (deg) that the pod was held against a protractor at.
     """
 
     wheel: WheelTruth
@@ -144,3 +146,4 @@ class Truth:
     linear_offset_mm: float = 0.0
     linkage: LinkageTruth | None = None
     poses: tuple[PosedRest, ...] = ()
+    stood: tuple[tuple[float, float, float], ...] = ()

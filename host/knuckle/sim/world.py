@@ -63,6 +63,10 @@ class PodOnCar:
         """Return what really happened so far; times are seconds since the script's start."""
         return self._rig.truth()
 
+    def typed(self) -> tuple[str, ...]:
+        """Return what the person types when asked for a reading now, try by try."""
+        return self._rig.typed()
+
     def _begin_script(self, at_s: float) -> bool:
         """Let the person begin; return whether they had not begun yet."""
         if self._script_zero_s is not None:
