@@ -22,8 +22,9 @@ _TITLES: Final = {
     "toe": "Toe",
     "linear": "Calibration of a linear sensor",
     "noise": "Noise of the pod",
+    "calibrate": "Calibration of the pod",
 }
-_OF_NO_WHEEL: Final = ("linear", "noise")
+_OF_NO_WHEEL: Final = ("linear", "noise", "calibrate")
 
 
 class TerminalView:
@@ -88,6 +89,7 @@ def scene_of(live: LiveView, prefix: str = "", *, plain: bool = False) -> Scene:
         steer_deg=live.steer_deg if swept else None,
         goal_deg=guidance.goal_deg if swept else None,
         wheel=live.wheel,
+        sphere=guidance.sphere,
         places=guidance.places if shows_places else (),
         links=(live.link,),
         figures=_figures(live) if swept else (),

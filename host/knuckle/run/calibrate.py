@@ -3,20 +3,31 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import datetime
 from typing import Any, Final
 
 from knuckle.calibrate.accelerometer import fit_accelerometer
 from knuckle.calibrate.face import fit_face
 from knuckle.calibrate.finder import find_poses
+from knuckle.calibrate.gyro import fit_gyro
+from knuckle.calibrate.gyro_turns import turn_between, turns_between
 from knuckle.calibrate.made import calibration_of
-from knuckle.calibrate.results import AccelerometerFit, FaceFit, FitState, GyroFit
+from knuckle.calibrate.pose import Pose
+from knuckle.calibrate.results import AccelerometerFit, FaceFit, FullTurn, GyroFit
 from knuckle.errors import UsageError
-from knuckle.estimate.data_sheets import AccelerometerSheet, Parts, accelerometer_sheet
+from knuckle.estimate.data_sheets import (
+    AccelerometerSheet,
+    GyroSheet,
+    Parts,
+    accelerometer_sheet,
+    gyro_sheet,
+)
 from knuckle.links.contract import Link
+from knuckle.model.block import Block
 from knuckle.model.result import Notice, Outcome
 from knuckle.model.wheel import Wheel
+from knuckle.run.calibrate_outcome import outcome_of
 from knuckle.run.calibration_json import Made, to_json
 from knuckle.run.calibrations import CALIBRATION, NONE
 from knuckle.run.events import PodSeen, RunEvent
@@ -26,7 +37,6 @@ from knuckle.run.measurement import Measurement
 from knuckle.run.method import Concluded
 from knuckle.run.needed import check_accelerometer
 from knuckle.run.pose_marks import POSES, PoseMark, Taken, to_fact
-from knuckle.run.pose_progress import unsettled_words
 from knuckle.run.readings import CalibrateBlock
 from knuckle.run.replay import Recording, recording_of, sensors_of
 from knuckle.run.view import View
@@ -39,6 +49,7 @@ MADE: Final = "calibration_made"
 EARLIER: Final = "continues"
 """The name of the fact that names the run which this one carries on."""
 FULL_TURN_DEG: Final = 360.0
+NEXT_TO_TURN_S: Final = 2.0
 ALIGNED_DEG: Final = 0.5
 """How well a case is laid back to a pencil mark, one sigma: 1 mm over 100 mm."""
 
@@ -227,11 +238,14 @@ def calibrate_recording(
     fit = fit_accelerometer([*before.poses, *own.poses], sheet)
     run = own.face if len(own.face) >= QUARTERS else [*before.face, *own.face]
     face = fit_face(run, fit) if len(run) >= QUARTERS else None
-    gyro = None
+    good_face = face if face is not None and face.good else None
+    runs = [(recording.block, own)]
+    if task.earlier is not None:
+        runs.insert(0, (task.earlier.recording.block, before))
+    gyro = _gyro(runs, good_face or fit, gyro_sheet(recording.sensors.gyro), task)
     made = None
     if fit.is_calibration:
-        good_face = face if face is not None and face.good else None
-        good_gyro = None
+        good_gyro = gyro if gyro is not None and gyro.good else None
         calibration = calibration_of(
             fit, good_face, good_gyro, identity=recording.identity, date=date
         )
@@ -239,111 +253,43 @@ def calibrate_recording(
             calibration,
             fit.supported,
             fit.unsupported,
-            () if gyro is None else gyro.unsupported,
+            () if good_gyro is None else good_gyro.unsupported,
             good_face is not None,
             sum(one.used for one in fit.residuals),
         )
-    outcome = _outcome(fit, face, gyro, made, drops)
+    outcome = outcome_of(fit, face, gyro, made, drops)
+    if task.turn_deg is not None and not own.turn and not before.turn:
+        notice = Notice("NO_FULL_TURN", "The full turn was not made: it does not count.")
+        outcome = replace(outcome, warnings=(*outcome.warnings, notice))
     return Calibrated(outcome, fit, face, gyro, made)
 
 
-def _outcome(
-    fit: AccelerometerFit,
-    face: FaceFit | None,
-    gyro: GyroFit | None,
-    made: Made | None,
-    drops: int,
-) -> Outcome:
-    refused = None
-    if made is None:
-        refused = Notice(
-            "ILL_CONDITIONED",
-            f"This is no calibration, and none is kept. {unsettled_words(fit)}",
-        )
-    return Outcome(
-        "calibrate",
-        "",
-        {},
-        warnings=tuple(_warnings(fit, face, gyro, drops)),
-        refused=refused,
-        details=_details(fit, face, gyro, made),
+def _gyro(
+    runs: Sequence[tuple[Block, Taken]],
+    by: AccelerometerFit | FaceFit,
+    sheet: GyroSheet,
+    task: CalibrateTask,
+) -> GyroFit | None:
+    """Fit the gyro to the turns between poses, and to full turns; None without a gyro."""
+    turns, full = [], []
+    for block, taken in runs:
+        if block.gyro_dps is None:
+            continue
+        poses = sorted((*taken.poses, *taken.face), key=lambda p: (p.stretch, p.start_s))
+        turns += turns_between(block, poses)
+        if task.turn_deg is not None and len(taken.turn) == 2:
+            turn = turn_between(block, *_shortened(*taken.turn))
+            if turn is not None:
+                full.append(FullTurn(turn, task.turn_deg, task.turn_u_deg))
+    return fit_gyro(turns, by, sheet, full) if turns else None
+
+
+def _shortened(before: Pose, after: Pose) -> tuple[Pose, Pose]:
+    """Leave of long rests only what is next to the turn: bias creeps while nothing happens."""
+    return (
+        replace(before, start_s=max(before.start_s, before.end_s - NEXT_TO_TURN_S)),
+        replace(after, end_s=min(after.end_s, after.start_s + NEXT_TO_TURN_S)),
     )
-
-
-def _warnings(
-    fit: AccelerometerFit, face: FaceFit | None, gyro: GyroFit | None, drops: int
-) -> list[Notice]:
-    notices = [
-        Notice("POSE_LEFT_OUT", f"Pose {number} does not fit the others: {one.reason}.")
-        for number, one in enumerate(fit.residuals, start=1)
-        if not one.used
-    ]
-    if fit.state is FitState.COARSE:
-        notices.append(Notice("MORE_POSES_HELP", unsettled_words(fit)))
-    if face is None:
-        notices.append(
-            Notice(
-                "NO_FACE_RUN",
-                "Without a face run the turn of the chip in its case stays open: 1.5 deg, one "
-                "sigma, in every camber.",
-            )
-        )
-    elif not face.good:
-        notices.append(
-            Notice(
-                "FACE_RUN_UNSURE",
-                f"The face run is not used: {face.reason}. The turn of the chip in its case stays "
-                "open: 1.5 deg, one sigma, in every camber.",
-            )
-        )
-    if gyro is not None:
-        if gyro.axes != ("+x", "+y", "+z"):
-            notices.append(Notice("GYRO_AXES", f"The gyro's axes: {gyro.reason}."))
-        elif not gyro.good:
-            notices.append(Notice("GYRO_UNSETTLED", f"The gyro is not calibrated: {gyro.reason}."))
-    if drops:
-        notices.append(
-            Notice(
-                "POD_DROPPED",
-                f"The pod was knocked beyond its range, {drops} time(s): its bias may have "
-                "jumped in between.",
-            )
-        )
-    return notices
-
-
-def _details(
-    fit: AccelerometerFit, face: FaceFit | None, gyro: GyroFit | None, made: Made | None
-) -> dict[str, float | str]:
-    best = face if face is not None and face.good else fit
-    details: dict[str, float | str] = {
-        "state": fit.state.value,
-        "reason": fit.reason,
-        "poses": float(len(fit.residuals)),
-        "left_out": float(sum(not one.used for one in fit.residuals)),
-        "scatter_mg": 1000.0 * fit.scatter_g,
-        "degrees_of_freedom": float(best.degrees_of_freedom),
-        "camber_u_deg": float(best.camber_u_deg),
-        "supported": " ".join(fit.supported),
-        "unsupported": " ".join(fit.unsupported),
-    }
-    for one in fit.parameters:
-        details[one.name] = one.value
-        details[f"{one.name}_u"] = one.standard_uncertainty
-    if fit.temp_c is not None:
-        details["temperature_c"] = fit.temp_c
-    if face is not None:
-        details["face_lean_deg"] = face.lean_deg
-        details["face_residual_deg"] = float(max(abs(r) for r in face.residuals_deg))
-        details["turn_x_u_deg"], _, details["turn_z_u_deg"] = face.turn_u_deg
-    if gyro is not None:
-        details["gyro_axes"] = " ".join(gyro.axes)
-        details["gyro_misfit_deg"] = float((gyro.misfit_deg**2).mean() ** 0.5)
-        details["gyro_misfit_before_deg"] = gyro.uncorrected_misfit_deg
-        details["gyro_unsupported"] = " ".join(gyro.unsupported)
-    if made is not None:
-        details["date"] = made.calibration.date
-    return details
 
 
 def calibrate_measurement(

@@ -69,6 +69,25 @@ def change_settings(
         wanted = dataclasses.replace(wanted, name=name)
     if baud is not None:
         wanted = dataclasses.replace(wanted, baud=baud)
+    yield from written_and_read_back(wanted)
+    return PodSettings(hello, before, wanted)
+
+
+def written_and_read_back(wanted: SettingsRecord) -> Generator[Request, Reply, None]:
+    """Write a whole record, and read it back.
+
+    Yields
+    ------
+    Request
+        To be sent; the reply is sent back into the generator.
+
+    Raises
+    ------
+    PodError
+        If it does not take the new values, or reads back otherwise.
+    KnuckleError
+        If the pod does not answer.
+    """
     failed = yield from write_settings(wanted)
     if failed is not None:
         raise failed
@@ -81,4 +100,3 @@ def change_settings(
             "Its memory is at fault, or another program wrote at the same time.",
             "Try once more; if it stays so, the pod's chip is worn out.",
         )
-    return PodSettings(hello, before, wanted)

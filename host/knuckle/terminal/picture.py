@@ -10,7 +10,7 @@ from rich.table import Table
 from rich.text import Text
 
 from knuckle.model.guidance import Ask, LinkState, PlaceMark
-from knuckle.terminal import digits, wheel_picture
+from knuckle.terminal import digits, sphere_picture, wheel_picture
 from knuckle.terminal.glyphs import Glyphs
 from knuckle.terminal.letters import large_words
 from knuckle.terminal.scene import Scene
@@ -24,6 +24,7 @@ _COLOURS: Final = {
     Ask.TROUBLE: Style(color="white", bgcolor="red", bold=True),
 }
 _LEAST_TEXT: Final = 30
+_LEAST_BESIDE: Final = 16
 _HIGH: Final = 22
 """From this many rows on there is room for everything."""
 
@@ -108,6 +109,8 @@ class Picture:
 
     def _middle(self, width: int, height: int) -> RenderableType:
         scene = self._scene
+        if scene.sphere is not None and width >= sphere_picture.WIDTH and height >= _HIGH:
+            return self._beside_sphere(width)
         if scene.steer_deg is None or scene.wheel is None:
             return _value(scene, width, digits.ROWS, self._glyphs)
         wheel = wheel_picture.draw(scene.steer_deg, scene.wheel, scene.goal_deg, self._glyphs)
@@ -123,6 +126,19 @@ class Picture:
             return Group(small, wheel)
         pointer = str(wheel).split("\n")[-1] if width >= wheel_picture.WIDTH else ""
         return Group(small, Text(pointer, no_wrap=True)) if pointer else small
+
+    def _beside_sphere(self, width: int) -> RenderableType:
+        scene = self._scene
+        assert scene.sphere is not None
+        sphere = sphere_picture.draw(scene.sphere, self._glyphs)
+        beside = width - sphere_picture.WIDTH - 2
+        if beside < _LEAST_BESIDE:
+            return sphere
+        side = Table.grid(expand=True)
+        side.add_column(width=beside)
+        side.add_column(width=sphere_picture.WIDTH)
+        side.add_row(_value(scene, beside, 4, self._glyphs), sphere)
+        return side
 
     def __rich_console__(self, console: Console, options: ConsoleOptions) -> RenderResult:
         """Yield the rows of the view."""

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from knuckle.model.guidance import Ask, LinkState, PlaceMark
+from knuckle.model.guidance import Ask, LinkState, PlaceMark, Sphere
 from knuckle.model.wheel import Wheel
 
 
@@ -37,6 +37,8 @@ class Scene:
         Where to steer to, ISO sign; None for no goal.
     wheel : Wheel or None
         The wheel of the picture; without it, or without `steer_deg`, no picture is drawn.
+    sphere : Sphere or None
+        Which directions of a pod have been held up.
     places : tuple of PlaceMark
         How far the measurement is.
     links : tuple of LinkState
@@ -59,6 +61,7 @@ class Scene:
     steer_deg: float | None = None
     goal_deg: float | None = None
     wheel: Wheel | None = None
+    sphere: Sphere | None = None
     places: tuple[PlaceMark, ...] = ()
     links: tuple[LinkState, ...] = ()
     figures: tuple[tuple[str, str], ...] = ()
