@@ -26,3 +26,16 @@ def test_sources_of_the_budget_are_those_of_the_document():
     document = (TOP / "docs" / "results.md").read_text(encoding="utf-8")
     table = document.partition("## Sources of a budget")[2].partition("##")[0]
     assert set(re.findall(r"^\| `([a-z_]+)` \|", table, flags=re.MULTILINE)) == set(TERMS)
+
+
+def test_codes_of_noise_are_those_of_the_document():
+    source = "".join(
+        path.read_text(encoding="utf-8")
+        for folder in ("noise", "run")
+        for path in (TOP / "host" / "knuckle" / folder).glob("*.py")
+    )
+    raised = set(re.findall(r'Notice\(\s*"(NOISE_[A-Z_]+)"', source))
+    document = (TOP / "docs" / "results.md").read_text(encoding="utf-8")
+    section = document.partition("\n## Noise\n")[2].partition("\n## ")[0]
+    assert len(raised) > 8
+    assert raised == set(re.findall(r"^\| `(NOISE_[A-Z_]+)` \|", section, flags=re.MULTILINE))

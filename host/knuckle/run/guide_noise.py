@@ -95,8 +95,8 @@ class NoiseGuide:
         if self._first_s is None:
             return Guidance("Waiting for the pod's samples", Ask.WAIT)
         if self._has_motion and self._state == "moving" and self.passed_s > SETTLES_S:
-            return Guidance("It moves: lay the pod down and leave it alone", Ask.MOVE)
-        return Guidance("Leave it alone: touch nothing, do not walk about", Ask.HOLD)
+            return Guidance("It moves: lay it down, leave it alone", Ask.MOVE)
+        return Guidance("Leave it alone; do not walk about", Ask.HOLD)
 
     def confirm(self, rests: Sequence[Rest]) -> list[Cue]:
         """Do nothing: the record is judged as a whole afterwards."""
