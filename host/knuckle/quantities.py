@@ -229,8 +229,8 @@ def one_or_two(text: str, read: Callable[[str], float]) -> tuple[float, float | 
             raise UsageError(
                 f"{text!r} may be one number or two.",
                 "The character ',' may be a decimal comma or stand between two numbers.",
-                f"Write {left.strip()}.{right.strip()} for one number, "
-                f"{left.strip()}/{right.strip()} for two.",
+                f"Write {left.strip()}/{right.strip()} for two numbers"
+                + (f", {left.strip()}.{right.strip()} for one." if left[-1:].isdigit() else "."),
             )
     if len(parts) > 2:
         raise UsageError(

@@ -115,6 +115,15 @@ def test_other_units() -> None:
         plain_number("3%")
 
 
+def test_a_comma_behind_a_unit_is_no_decimal_comma() -> None:
+    with pytest.raises(UsageError) as lone:
+        one_or_two("350,5", length_mm)
+    assert "350/5 for two numbers, 350.5 for one" in str(lone.value)
+    with pytest.raises(UsageError) as behind_a_unit:
+        one_or_two("350mm,5", length_mm)
+    assert "Write 350mm/5 for two numbers." in str(behind_a_unit.value)
+
+
 @pytest.mark.parametrize(
     ("text", "pair"),
     [

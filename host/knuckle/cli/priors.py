@@ -20,14 +20,14 @@ _PANEL: Final = "What is known beforehand (one sigma)"
 
 
 _OPTIONS: Final = (
-    OptionRow("toe", "DEG[,U]", "0,0.3", "This wheel's toe at straight ahead; toe-in positive."),
+    OptionRow("toe", "DEG[/U]", "0/0.3", "This wheel's toe at straight ahead; toe-in positive."),
     OptionRow("brake", "on|off", "on", "on: held, and checked. off: the wheel may roll."),
     OptionRow("mount_tilt", "DEG", "0.2", "Spin axis against the pod: tilt."),
     OptionRow("mount_yaw", "DEG", "0.5", "Spin axis against the pod: yaw."),
     OptionRow("roll", "DEG", "0.05", "Roll of a wheel held by the brake."),
     OptionRow("roll_free", "DEG", "30", "Roll of a wheel whose brake is free."),
-    OptionRow("pads_across", "DEG[,U]", "0,0.1", "Slope of the pads, left side higher."),
-    OptionRow("pads_along", "DEG[,U]", "0,0.1", "Slope of the pads, front higher."),
+    OptionRow("pads_across", "DEG[/U]", "0/0.1", "Slope of the pads, left side higher."),
+    OptionRow("pads_along", "DEG[/U]", "0/0.1", "Slope of the pads, front higher."),
     OptionRow("plates_u", "DEG", "0.3", "Reading of the turn plates."),
     OptionRow("gyro_turn_u", "DEG", "0.05", "A turn by the gyro between two rests."),
     OptionRow("gyro_scale", "PERCENT", "3", "Gyro scale, if not calibrated."),

@@ -100,8 +100,10 @@ def fault_words(code: int, rows: Sequence[Channel]) -> FaultWords:
             return FaultWords(
                 f"{part} at its end",
                 f"{named} stands at the end of its range.",
-                "A hard knock; or, if it stays with the pod still, a damaged sensor.",
-                "Keep the pod still. If it stays, run `knuckle selftest`.",
+                "A knock or a fast turn, as when it is carried or put down: that is no harm. If it "
+                "stays with the pod still, a damaged sensor.",
+                "Let the pod lie still. If it stays, unplug the pod for some seconds; if it "
+                "comes back, replace the sensor board.",
             )
         case FaultCode.BUS:
             return FaultWords(
