@@ -50,12 +50,21 @@ class HealthMeter:
             wheel=self._wheel,
             at_s=at_s,
             counts=dataclasses.replace(counts),
-            rate_hz=len(block) / passed_s if block is not None else 0.0,
+            rate_hz=_rate_hz(block, passed_s),
             lost=int(block.lost_before.sum()) if block is not None else 0,
             accel_noise_g=_noise(block.accel_g) if block is not None else None,
             gyro_noise_dps=_noise(block.gyro_dps) if block is not None else None,
             temp_c=_last(block.temp_c) if block is not None else None,
         )
+
+
+def _rate_hz(block: Block | None, passed_s: float) -> float:
+    """Return samples a second; by the pod's own times, since frames arrive many samples at once."""
+    if block is None:
+        return 0.0
+    span_s = float(block.t_s[-1] - block.t_s[0])
+    whole = block.stretch[0] == block.stretch[-1] and span_s > passed_s / 2.0
+    return (len(block) - 1) / span_s if whole else len(block) / passed_s
 
 
 def _last(values: FloatArray | None) -> float | None:
