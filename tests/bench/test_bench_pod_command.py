@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import asyncio
+import os
+import signal
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -61,3 +63,15 @@ def test_at_the_old_rate_nothing_can_be_read_any_more(link: object) -> None:
     power_cycle(link, 115200)
     with pytest.raises(LinkError):
         call(link)
+
+
+def test_an_emulator_that_is_gone_is_not_waited_for(link: object) -> None:
+    async def read_until_it_is_killed() -> None:
+        async with link as entered:  # type: ignore[attr-defined]
+            async for _ in entered.chunks():
+                os.kill(link.pod.board.bench.process_id, signal.SIGKILL)  # type: ignore[attr-defined]
+
+    assert link.reconnects  # type: ignore[attr-defined]
+    with pytest.raises(LinkError, match="emulated board is gone"):
+        asyncio.run(read_until_it_is_killed())
+    assert not link.reconnects  # type: ignore[attr-defined]

@@ -58,6 +58,11 @@ class Board:
         return self._bench
 
     @property
+    def ended(self) -> bool:
+        """Whether the bench is not to be had again: closed, or its process is gone."""
+        return self._closed or (self._bench is not None and self._bench.ended)
+
+    @property
     def elf(self) -> Path:
         """The program it runs.
 

@@ -125,6 +125,11 @@ class Bench:
         self._end()
 
     @property
+    def ended(self) -> bool:
+        """Whether its process has ended, for whatever reason."""
+        return self._process.poll() is not None
+
+    @property
     def process_id(self) -> int:
         """Its process."""
         return self._process.pid

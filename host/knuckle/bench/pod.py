@@ -92,6 +92,11 @@ class EmulatedPod(PodOnCar):
         """The board, for looking into it."""
         return self._board
 
+    @property
+    def ended(self) -> bool:
+        """Whether the emulated board is gone for good."""
+        return self._board.ended
+
     def open(self) -> None:
         """Start the bench, give the pod its settings and let power come; harmless if it runs.
 

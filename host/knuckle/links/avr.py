@@ -21,6 +21,11 @@ from knuckle.model.wheel import Wheel
 class Started(Protocol):
     """A pod that is a process of its own."""
 
+    @property
+    def ended(self) -> bool:
+        """Whether its process is gone for good."""
+        ...
+
     def open(self) -> object:
         """Start it; harmless if it runs."""
         ...
@@ -113,5 +118,7 @@ class AvrLink(SimLink):
         trace: TracebackType | None,
     ) -> None:
         await super().__aexit__(kind, error, trace)
+        if isinstance(self.pod, Started) and self.pod.ended:
+            self.reconnects = False  # a new process would be another car at another moment
         if self.pod.finished and isinstance(self.pod, Started):
             self.pod.close()
