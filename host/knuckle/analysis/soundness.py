@@ -172,7 +172,8 @@ def _no_gyro(what: str) -> MeasurementRefused:
         "BRAKE_NOT_HELD",
         what,
         "Without a gyro, left and right cannot be told apart on a wheel that rolls.",
-        "Hold the foot brake, check what was typed and the mount, and sweep again.",
+        "Hold the foot brake, check the mount and what was typed (--plates: left first; "
+        "--linear-longer: which side), and sweep again.",
     )
 
 
