@@ -19,6 +19,10 @@ if TYPE_CHECKING:
 
 _PANEL: Final = "Toe by a string (uncertainties are one sigma)"
 MOST_REPEATS: Final = 20
+# From a kart's rim to the outside of a lorry's tyre with a bar on it (common practice, no source):
+# 17 typed for 17 inches would be a toe twenty-five times too large.
+_RIM_LENGTH_LOW_MM: Final = 80.0
+_RIM_LENGTH_HIGH_MM: Final = 2500.0
 
 _OPTIONS: Final = (
     OptionRow("rim_length", "LENGTH[/U]", "needed", "From the front touch to the rear one."),
@@ -128,6 +132,14 @@ class ToeChoice:
             )
         if length.value <= 0.0:
             raise UsageError("--rim-length is a distance and must be above 0.")
+        if not _RIM_LENGTH_LOW_MM <= length.value <= _RIM_LENGTH_HIGH_MM:
+            raise UsageError(
+                f"--rim-length {self._typed['rim_length']} is {length.value:.4g} mm, which is no "
+                "length across a wheel.",
+                f"Between {_RIM_LENGTH_LOW_MM:.0f} and {_RIM_LENGTH_HIGH_MM:.0f} mm is expected. "
+                "A number without a unit is taken as millimetres.",
+                "Measure from the front touch to the rear one; inches are written 17in.",
+            )
         along = self._typed["along"] or "rim"
         if along not in set(Along):
             raise UsageError(f"--along takes rim or string, not {along!r}.")
