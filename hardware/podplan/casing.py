@@ -16,6 +16,7 @@ INK: Final = "#1a1a1a"
 OUT: Final = "#c81e1e"
 ARM: Final = "#b98d5f"
 FOOT: Final = "#d97000"
+STRAP: Final = "#6a3fa0"
 UP: Final = "#1f5fbf"
 ALONG: Final = "#1c8038"
 BOX: Final = "#f4f4f0"
@@ -61,9 +62,9 @@ def _area(drawing: Any, points: list[Point], fill: str | None) -> None:
     _add(drawing, area.theta(0).at((0.0, 0.0)))
 
 
-def _round(drawing: Any, centre: Point, radius: float, fill: str | None) -> None:
+def _round(drawing: Any, centre: Point, radius: float, fill: str | None, colour: str = INK) -> None:
     ring = elm.Element()
-    ring.segments.append(SegmentCircle(centre, radius, fill=fill, color=INK, lw=2.0))
+    ring.segments.append(SegmentCircle(centre, radius, fill=fill, color=colour, lw=2.0))
     _add(drawing, ring.theta(0).at((0.0, 0.0)))
 
 
@@ -126,6 +127,8 @@ def _seat(drawing: Any) -> None:
         _words(drawing, "chip x", (left + 0.2, corner[1] + 0.5), ALONG)
         _arrow(drawing, (corner[0], corner[1] - 0.35), (corner[0], -0.8), OUT)
         _words(drawing, "chip y", (left + 1.2, -0.6), OUT)
+        _round(drawing, corner, 0.22, "#ffffff", UP)
+        _round(drawing, corner, 0.06, UP, UP)
         _words(drawing, "chip z", (corner[0] + 0.3, corner[1] + 0.5), UP)
     _words(
         drawing,
@@ -157,20 +160,27 @@ def _wheel(drawing: Any) -> None:
         _bar(drawing, foot, 0.2, ARM)
     for foot in feet:
         _round(drawing, foot, 0.3, FOOT)
+    for angle, gap in ((90, 104), (210, 224), (330, 316)):
+        strap = _at(3.4, angle), _at(3.9, gap)
+        _add(drawing, elm.Line().at(strap[0]).to(strap[1]).color(STRAP).linewidth(6))
+        _round(drawing, strap[1], 0.16, STRAP, STRAP)
     _area(drawing, [(-1.5, -1.0), (1.5, -1.0), (1.5, 1.0), (-1.5, 1.0)], BOX)
     _arrow(drawing, (0.0, 0.0), (0.0, 0.9), UP)
     _words(drawing, "+Z up", (0.0, -0.5), UP, "center")
-    tied = _at(3.4, 342)
-    _line(drawing, (1.5, -0.8), tied, OUT, "--")
+    tied = _at(3.3, 54)
+    _add(drawing, elm.Line().at((1.2, 0.6)).to(tied).color(OUT).linewidth(4))
+    _round(drawing, tied, 0.5, None, OUT)
     for text, at, to in (
         ("three equal feet on the rim's edge", (7.6, 5.0), feet[0]),
-        ("bracket, the pod bolted to it; straps", (7.6, 2.2), (0.2, 2.6)),
-        ("tether round a spoke, shorter than", (7.6, -3.2), tied),
+        ("tether round a spoke, shorter than", (7.6, 2.9), tied),
+        ("bracket of three arms, the pod bolted", (7.6, 0.2), (0.2, 2.0)),
+        ("a strap on each arm pulls it against", (7.6, -3.2), _at(3.75, 317)),
     ):
         _line(drawing, (at[0] - 0.2, at[1]), to, "#7a7a7a", ":")
         _words(drawing, text, at)
-    _words(drawing, "the way to the ground or the brake", (7.6, -3.9))
-    _words(drawing, "pull it against the rim", (7.6, 1.5))
+    _words(drawing, "the way to the ground or the brake", (7.6, 2.2))
+    _words(drawing, "to its middle", (7.6, -0.5))
+    _words(drawing, "the rim, hooked between the spokes", (7.6, -3.9))
 
 
 def _bar(drawing: Any, end: Point, half: float, fill: str) -> None:

@@ -97,6 +97,9 @@ def _part(drawing: Any, pod: Pod, box: Box) -> None:
         above = 0.95 if kind in ("button", "switch") else 0.62
         symbol = SYMBOLS.get(kind, elm.Crystal)
         drawing.add(symbol().at(inner[0]).to(inner[1]))
+        for pin, aside in ((box.pins[0], -0.3), (box.pins[-1], 0.3)):
+            if pin.name == "plus":  # put in the wrong way round an electrolytic capacitor bursts
+                _text(drawing, "+", (middle + aside, start[1] - 0.35), 10, "middle")
         _text(drawing, f"{box.label}  {_value(pod, box)}", (middle, start[1] + above), 10, "middle")
         return
     if kind == "transistor":
