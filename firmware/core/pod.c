@@ -211,8 +211,15 @@ uint8_t kn_pod_step(kn_pod *pod)
     pass_time(pod);
     kn_watch_step(pod);
     keep_reading(pod);
-    report(pod);
-    uint8_t more = kn_commands_step(pod);
+    /* What sends a long frame waits while a reading does: only two of these have room. */
+    uint8_t more = kn_readings_take(&pod->readings) != NULL;
+    if (!more) {
+        report(pod);
+        more = kn_readings_take(&pod->readings) != NULL;
+    }
+    if (!more) {
+        more = kn_commands_step(pod);
+    }
     return more || kn_readings_take(&pod->readings) != NULL;
 }
 

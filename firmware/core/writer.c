@@ -24,39 +24,47 @@ KN_ONCE static void emit(kn_writer *w, uint8_t byte)
     }
 }
 
-static uint8_t zero_at(const kn_writer *w, uint8_t at)
-{
-    return (uint8_t)(w->zeros[at >> 3] & (1u << (at & 7u)));
-}
-
 /* COBS: before a run without zeros stands its length plus one. */
 static void emit_run_length(kn_writer *w, uint8_t from)
 {
-    uint8_t end = from;
-    while (end < w->length && !zero_at(w, end)) {
-        end++;
+    const uint8_t *zeros = w->zeros + (from >> 3);
+    uint8_t bit = (uint8_t)(1u << (from & 7u));
+    uint8_t run = 1;
+    for (; from < w->length && !(*zeros & bit); from++, run++) {
+        bit = (uint8_t)(bit << 1);
+        if (bit == 0) {
+            bit = 1;
+            zeros++;
+        }
     }
-    emit(w, (uint8_t)(end - from + 1));
+    emit(w, run);
 }
 
-static void put_body(kn_writer *w, uint8_t byte)
+KN_ONCE void kn_put_u8(kn_writer *w, uint8_t value)
 {
-    if (w->pass == 1) {
-        if (byte == 0) {
-            w->zeros[w->at >> 3] = (uint8_t)(w->zeros[w->at >> 3] | (1u << (w->at & 7u)));
-        }
-    } else if (byte == 0) {
-        emit_run_length(w, (uint8_t)(w->at + 1));
-    } else {
-        emit(w, byte);
+    uint8_t at = w->at;
+    if (at >= KN_BODY_LONGEST) {
+        return;
     }
-    w->at++;
+    w->at = (uint8_t)(at + 1);
+    if (w->pass == 1) {
+        w->crc = kn_crc_byte(w->crc, value);
+        if (value == 0) {
+            w->zeros[at >> 3] = (uint8_t)(w->zeros[at >> 3] | (1u << (at & 7u)));
+        }
+    } else if (value == 0) {
+        emit_run_length(w, (uint8_t)(at + 1));
+    } else {
+        emit(w, value);
+    }
 }
 
 static void put_crc(kn_writer *w)
 {
-    put_body(w, (uint8_t)(w->crc >> 8));
-    put_body(w, (uint8_t)w->crc);
+    uint16_t crc = w->crc;
+    kn_put_u8(w, (uint8_t)(crc >> 8));
+    kn_put_u8(w, (uint8_t)crc);
+    w->crc = crc;
 }
 
 KN_ONCE void kn_writer_begin(kn_writer *w, const kn_port *port, uint8_t type)
@@ -87,24 +95,13 @@ uint8_t kn_writer_pass(kn_writer *w)
     w->pass++;
     w->at = 0;
     if (w->pass == 1) {
-        w->crc = kn_crc_byte(KN_CRC_START, w->type);
+        w->crc = KN_CRC_START;
     } else {
         emit(w, 0);
         emit_run_length(w, 0);
     }
-    put_body(w, w->type);
+    kn_put_u8(w, w->type);
     return 1;
-}
-
-KN_ONCE void kn_put_u8(kn_writer *w, uint8_t value)
-{
-    if (w->at >= KN_BODY_LONGEST - 2) {
-        return;
-    }
-    if (w->pass == 1) {
-        w->crc = kn_crc_byte(w->crc, value);
-    }
-    put_body(w, value);
 }
 
 KN_ONCE void kn_put_u16(kn_writer *w, uint16_t value)
