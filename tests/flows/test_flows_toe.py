@@ -285,6 +285,10 @@ def test_typed_distances_are_kept_like_a_run(
     ("words", "code", "said"),
     [
         (["toe", "--wheel", "LF", "--typed", "63/60"], 2, "--rim-length"),
+        (["toe", "--wheel", "LF", "--typed", "63/60", "--rim-length", "17"], 2, "17in"),
+        (["toe", "--wheel", "LF", "--typed", "63/60", "--rim-length", "1e6"], 2, "2500 mm"),
+        (["toe", "--typed", "63/60"], 2, "Choose from: LF, RF, LR, RR"),
+        ([*_toe(), "--typed", "63/60"], 0, "touch each place more often, or"),
         ([*_toe(), "--typed", "63"], 2, "two distances"),
         ([*_toe(), "--typed-u", "1", "--pod", "sim:string"], 2, "--typed"),
         ([*_toe(), "--typed", "63/60", "--along", "tyre"], 2, "--along takes"),

@@ -151,7 +151,8 @@ def _wrapped(text: str) -> str:
 def _explain_usage(error: typer.TyperException) -> str:
     context = getattr(error, "ctx", None)
     command = context.command_path if context is not None else "knuckle"
-    return f"{error.format_message()}\n  next:  `{command} --help` lists what can be given."
+    said = " ".join(error.format_message().split())
+    return f"{said}\n  next:  `{command} --help` lists what can be given."
 
 
 def _explain_bug(error: Exception) -> str:

@@ -64,6 +64,8 @@ _REMEDIES = {
     "of it.",
 }
 
+_READ_CLOSER = "touch each place more often, or read typed distances more closely (--typed-u)."
+
 
 def outcome_lines(outcome: Outcome, notices: Sequence[str] = ()) -> Iterator[str]:
     """Yield the lines of an outcome.
@@ -110,9 +112,11 @@ def result_lines(result: Result) -> Iterator[str]:
     )
     largest = result.dominant
     share = largest.standard_uncertainty**2 / max(result.standard_uncertainty**2, 1e-300)
+    by_hand = result.quantity is Quantity.TOE and largest.source == "noise"
+    remedy = _READ_CLOSER if by_hand else _REMEDIES[largest.source]
     limit = (
         f"limited by {largest.term} ({largest.standard_uncertainty:.2f} deg one sigma, "
-        f"{100.0 * share:.0f} % of the variance): {_REMEDIES[largest.source]}"
+        f"{100.0 * share:.0f} % of the variance): {remedy}"
     )
     yield from textwrap.wrap(limit, WIDTH, initial_indent="    ", subsequent_indent="    ")
     if result.condition:
