@@ -6,6 +6,7 @@ import gzip
 from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pytest
@@ -210,28 +211,41 @@ def test_a_detector_that_knows_its_floor_is_not_taken_in_by_a_hand() -> None:
     """A hand from the first sample on: nothing quieter was seen in this recording."""
     floor = floor_of(still(60.0))
     fooled = {True: 0, False: 0}
-    for seed in range(12):
-        block = held(8.0, 0.02, 0.03, seed=seed)
+    for seed in range(30):
+        block = held(8.0, 0.01, 0.02, seed=seed)
         for knows in (True, False):
             detector = RestDetector(100.0, True, known=floor if knows else None)
             detector.push(block)
             detector.finish()
             fooled[knows] += len(detector.rests())
-    assert fooled[True] <= fooled[False]
     assert fooled[True] == 0
+    assert fooled[False] > 0
 
 
-def test_sweeps_are_found_as_well_with_a_known_floor() -> None:
+@pytest.mark.parametrize(
+    "fixed",
+    [
+        {},
+        # The engine runs: the car hums more than the floor on which the noise was measured.
+        {"vibration_g": 0.02, "vibration_dps": 0.2, "vibration_hz": 27.0, "slips": ()},
+        {"vibration_g": 0.01, "vibration_dps": 0.05, "vibration_hz": 41.0, "slips": ()},
+        {"noise": 3.0, "slips": ()},
+        {"noise": 0.3, "slips": ()},
+    ],
+    ids=str,
+)
+def test_sweeps_are_found_as_well_with_a_known_floor(fixed: dict[str, Any]) -> None:
     floor = floor_of(still(60.0))
     score = Score()
-    for seed in range(5000, 5020):
-        plan = random_plan(seed, noise=1.0, rate_hz=100.0)
+    for seed in range(5000, 5015):
+        plan = random_plan(seed, **{"noise": 1.0, "rate_hz": 100.0, **fixed})
         block, truths = record(plan)
         score.take(f"seed {seed}", block, truths, plan.knocks_s, known=floor)
-    assert score.wanted > 60
+    assert score.wanted > 50
     assert score.missed == []
     assert score.invented == []
     assert score.split == []
+    assert np.percentile(score.delays_s, 95) <= 1.5
 
 
 def test_a_floor_of_other_samples_is_not_used() -> None:

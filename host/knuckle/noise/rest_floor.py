@@ -17,7 +17,7 @@ LEAST_CELLS = 100
 
 
 def rest_floor(block: Block, good: BoolArray, settings: RestSettings) -> KnownFloor | None:
-    """Return the pod's noise in the detector's cells; None if there are too few.
+    """Return the pod's noise in the detector's cells; None if there are too few, or none has any.
 
     Parameters
     ----------
@@ -50,5 +50,7 @@ def _sensor(values: FloatArray, runs: list[tuple[int, int]], size: int) -> Senso
         swing += cells.swing.tolist()
         between += (cells.step[1:] / 2.0).tolist()
     if len(between) < LEAST_CELLS:
+        return None
+    if not any(inner):
         return None
     return SensorNoise(float(np.mean(inner)), float(np.mean(between)), float(np.mean(swing)))

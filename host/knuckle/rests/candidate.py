@@ -138,22 +138,28 @@ class Candidates:
             else gyro.halves[i] <= _NEARLY_STILL_DPS**2
             and accel.slope[i] <= 2.0 * _NEARLY_STILL_G * self._cell_s
         )
-        even = floor.known or max(accel.burst[i], 0.0 if gyro is None else gyro.burst[i]) <= (
-            _BURST * self._loud
-        )
-        if loudest or not even or not self._level(accel, gyro, i, width, floor):
-            self._loud_run = 0
-            return 0
-        trembles = self._trembles(accel, i, s.tremor_accel_g, floor.accel) or (
-            gyro is not None and self._trembles(gyro, i, s.tremor_gyro_dps, floor.gyro)
+        # A floor from elsewhere tells this pod's own swing: a lighter hand stands out from it.
+        least_g = 0.0 if floor.untried else s.tremor_accel_g
+        least_dps = 0.0 if floor.untried else s.tremor_gyro_dps
+        trembles = self._trembles(accel, i, least_g, floor.accel) or (
+            gyro is not None and self._trembles(gyro, i, least_dps, floor.gyro)
         )
         louder = _louder(accel, i, floor.accel) or (
             gyro is not None and _louder(gyro, i, floor.gyro)
         )
-        unusual = trembles or (floor.known and louder)
+        # Where a car hums, that floor is too low; but a hum is no hand.
+        known = floor.known and not (floor.untried and louder and not trembles)
+        burst = max(accel.burst[i], 0.0 if gyro is None else gyro.burst[i])
+        even = (floor.known and not floor.untried) or burst <= _BURST * self._loud
+        if loudest or not even or not self._level(accel, gyro, i, width, floor, known):
+            self._loud_run = 0
+            return 0
+        unusual = trembles or (known and louder)
         if unusual and not self._steadily_loud(accel, gyro, i):
             return 0
-        self.changed_floor = floor.known and (unusual or _quieter(accel, i, floor.accel))
+        self.changed_floor = floor.known and (
+            unusual or not known or _quieter(accel, i, floor.accel)
+        )
         self.local = (
             (accel.inner[i], accel.between[i], accel.swing[i]),
             (0.0, 0.0, 0.0) if gyro is None else (gyro.inner[i], gyro.between[i], gyro.swing[i]),
@@ -162,11 +168,17 @@ class Candidates:
         return width
 
     def _level(
-        self, accel: _Lists, gyro: _Lists | None, i: int, width: int, floor: NoiseFloor
+        self,
+        accel: _Lists,
+        gyro: _Lists | None,
+        i: int,
+        width: int,
+        floor: NoiseFloor,
+        known: bool,
     ) -> bool:
         """Whether the window's cell means stand."""
         s = self._settings
-        variance = _variance(accel, i, floor.accel, floor.known)
+        variance = _variance(accel, i, floor.accel, known)
         if variance > s.ceiling_accel_wander_g**2:
             return False
         half = width // 2
@@ -181,7 +193,7 @@ class Candidates:
             return False
         if gyro is None:
             return True
-        variance = _variance(gyro, i, floor.gyro, floor.known)
+        variance = _variance(gyro, i, floor.gyro, known)
         if variance > s.ceiling_gyro_wander_dps**2:
             return False
         tolerance = s.rate_tolerance_dps**2

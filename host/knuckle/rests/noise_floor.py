@@ -53,9 +53,19 @@ class SensorFloor:
 
 @dataclass(slots=True)
 class NoiseFloor:
-    """Both sensors' floors; `known` once a first rest has been seen."""
+    """Both sensors' floors.
+
+    Attributes
+    ----------
+    known : bool
+        Once a first rest has been seen, or another record has told.
+    untried : bool
+        While it is told by another record and no rest has been seen: the car may shake more than
+        the floor on which that was made, though no more like a hand.
+    """
 
     known: bool = False
+    untried: bool = False
     accel: SensorFloor = field(default_factory=lambda: SensorFloor(LEAST_ACCEL_G))
     gyro: SensorFloor = field(default_factory=lambda: SensorFloor(LEAST_GYRO_DPS))
 
@@ -64,7 +74,7 @@ class NoiseFloor:
         self.accel.restart(*known.accel.powers, memory)
         if known.gyro is not None:
             self.gyro.restart(*known.gyro.powers, memory)
-        self.known = True
+        self.known = self.untried = True
 
 
 @dataclass(frozen=True, slots=True)

@@ -140,6 +140,7 @@ class Stillness:
             self.floor.accel.restart(*accel, width)
             self.floor.gyro.restart(*gyro, width)
             self.floor.known = True
+        self.floor.untried = False
         level = Level(self._cell_s, self.floor, self._settings, self._has_gyro)
         for r in inside:
             level.add(self._accel[r], None if self._gyro is None else self._gyro[r])
