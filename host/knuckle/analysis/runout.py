@@ -9,15 +9,13 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from itertools import combinations, pairwise
+from itertools import combinations
 from typing import Final
 
 import numpy as np
 
 from knuckle.analysis.summary import TERMS, coverage_factor
-from knuckle.geometry.rotation import unit
 from knuckle.model.block import FloatArray
-from knuckle.model.rest import Rest
 from knuckle.model.result import BudgetTerm, Notice, Quantity, Result
 
 LEAST_APART_DEG: Final = 45.0
@@ -26,21 +24,20 @@ USUAL_RESEAT_DEG: Final = 0.05
 USUAL_RESEAT_DOF: Final = 3.0
 
 
-def pitch_deg(rest: Rest) -> float:
-    """Return where "up" stands in the pod's X and Z, in deg, turned with the wheel."""
-    up = unit(rest.accel_g)
-    return float(np.degrees(np.arctan2(up[0], up[2])))
-
-
-def clocks_deg(seats: Sequence[Sequence[Rest]]) -> FloatArray:
+def clocks_deg(ends_g: Sequence[tuple[FloatArray, FloatArray]]) -> FloatArray:
     """Return the clock position of each seat on the rim, against the first, deg, shape (n,).
 
     The wheel stands still while the pod is seated anew: what changes is the pod's pitch.
+
+    Parameters
+    ----------
+    ends_g : sequence of two ndarrays, shape (3,)
+        Readings at the beginning and at the end of each seat.
     """
-    clocks = [0.0]
-    for before, after in pairwise(seats):
-        clocks.append(clocks[-1] - (pitch_deg(after[0]) - pitch_deg(before[-1])))
-    return np.array([(clock + 180.0) % 360.0 - 180.0 for clock in clocks])
+    pitch = np.degrees([[np.arctan2(g[0], g[2]) for g in pair] for pair in ends_g])
+    steps = -(pitch[1:, 0] - pitch[:-1, 1])
+    clocks = np.concatenate([[0.0], np.cumsum(steps)])
+    return np.asarray((clocks + 180.0) % 360.0 - 180.0)
 
 
 def _far_apart(clock_deg: FloatArray) -> bool:

@@ -19,6 +19,7 @@ from knuckle.analysis.spin_data import (
     PLACE_DEG,
     TurnData,
     cells_of,
+    ends_of,
     largest_gap_deg,
     turn_data,
 )
@@ -63,7 +64,7 @@ class Spun:
     rocked_deg: float
     closure_deg: float | None
     gap_deg: float
-    rests: list[Rest]
+    ends_g: tuple[FloatArray, FloatArray]
 
     @property
     def yaw_tilt_deg(self) -> FloatArray:
@@ -137,7 +138,7 @@ def analyse_spin(
         ]
         found, more, told = runout_of(
             np.array([one.yaw_tilt_deg for one in spun]),
-            clocks_deg([one.rests for one in spun]),
+            clocks_deg([one.ends_g for one in spun]),
             np.array(noise),
             common,
         )
@@ -189,7 +190,7 @@ def _seat(block: Block, rests: list[Rest], request: Request, seat: SeatSpan) -> 
         _rocked_deg(model, solution, cells_of(part, own)),
         _closure_deg(model, solution, own),
         gap_deg,
-        own,
+        ends_of(part),
     )
     still_deg = (spun.scatter_deg or 0.0) if data.stops else 0.0
     if max(still_deg, spun.rocked_deg, spun.closure_deg or 0.0) > ROCKED_TOO_MUCH_DEG:
@@ -248,7 +249,7 @@ def _too_small(arc_deg: float) -> MeasurementRefused:
         "TURN_TOO_SMALL",
         "The wheel was not turned far enough round: stops at three places or more are needed, or "
         f"one slow turn; found {arc_deg:.0f} deg.",
-        "The turn was stopped early, or was too quick for readings.",
+        "It was stopped early or was too quick, or the car rocked so that nothing stood still.",
         "Turn the wheel through a full turn within 10 to 60 seconds, or stop every quarter turn.",
     )
 

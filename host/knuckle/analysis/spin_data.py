@@ -7,12 +7,14 @@ from typing import Final
 
 import numpy as np
 
+from knuckle.analysis.readings import STEEPEST_CAMBER_DEG
 from knuckle.estimate.wheel_model import READING_FLOOR_G
 from knuckle.geometry.cone import angles_about, fit_cone
 from knuckle.model.block import Block, FloatArray
 from knuckle.model.rest import Rest
 
 CELL_S: Final = 0.25
+ENDS_S: Final = 0.5
 PLACE_DEG: Final = 15.0
 """Stops closer than this are one place."""
 LARGEST_GAP_DEG: Final = 200.0
@@ -62,6 +64,8 @@ def stops_of(rests: list[Rest]) -> TurnData:
 def cells_of(block: Block, rests: list[Rest]) -> TurnData:
     """Return short means over a stretch of samples, from its first rest to its last.
 
+    Where there is one rest only it is the whole stretch.
+
     Parameters
     ----------
     block : Block
@@ -69,8 +73,9 @@ def cells_of(block: Block, rests: list[Rest]) -> TurnData:
     rests : list of Rest
         In it; they give the noise of a sample.
     """
-    first, last = rests[0].start_s, rests[-1].end_s
-    i, j = np.searchsorted(block.t_s, [first, last])
+    i, j = 0, len(block)
+    if len(rests) > 1:
+        i, j = np.searchsorted(block.t_s, [rests[0].start_s, rests[-1].end_s])
     accel, t_s = block.accel_g[i:j], block.t_s[i:j]
     size = max(2, round(CELL_S * block.rate_hz))
     count = len(accel) // size
@@ -78,12 +83,19 @@ def cells_of(block: Block, rests: list[Rest]) -> TurnData:
     middle_s = t_s[: count * size].reshape(count, size).mean(axis=1)
     length_g = np.linalg.norm(cells, axis=1)
     usual_g = float(np.median(length_g)) if count else 1.0
-    sound = np.abs(length_g - usual_g) < _NOT_TURNING_G
+    steepest_g = usual_g * np.sin(np.radians(STEEPEST_CAMBER_DEG))
+    sound = (np.abs(length_g - usual_g) < _NOT_TURNING_G) & (np.abs(cells[:, 1]) < steepest_g)
     per_sample = np.mean(
         [np.trace(rest.accel_cov_g2) / 3.0 * np.mean(rest.effective_count) for rest in rests]
     )
     noise = np.full(int(sound.sum()), np.sqrt(per_sample / size + READING_FLOOR_G**2))
     return TurnData(cells[sound], noise, middle_s[sound], False)
+
+
+def ends_of(block: Block) -> tuple[FloatArray, FloatArray]:
+    """Return the mean readings of the first and of the last half second, each shape (3,)."""
+    size = max(1, min(len(block), round(ENDS_S * block.rate_hz)))
+    return block.accel_g[:size].mean(axis=0), block.accel_g[-size:].mean(axis=0)
 
 
 def places(angles_deg: FloatArray) -> list[float]:

@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import TYPE_CHECKING, Annotated, Final
 
 import typer
 
 from knuckle.cli.linear_steer import LinearChoice, with_linear
+from knuckle.cli.mount import NoSpinOption, SquarenessOption, with_squareness
 from knuckle.cli.options import WheelOption
 from knuckle.cli.priors import with_priors
 from knuckle.cli.request import (
@@ -30,6 +31,9 @@ if TYPE_CHECKING:
 
 
 def register(app: typer.Typer) -> None:
+KINDS: Final = ("camber", "sweep", "toe", "spin", "reversal")
+
+
     """Add the command."""
     app.command("analyze", help="Measure camber, a sweep or toe from a recording.")(
         with_priors(with_toe(with_linear(analyze)))
@@ -45,7 +49,9 @@ def analyze(
     priors: Priors,
     linear: LinearChoice,
     toe_choice: ToeChoice,
-    measure: Annotated[str, typer.Option(help="What to measure.", metavar="camber|sweep|toe")],
+    measure: Annotated[
+        str, typer.Option(help="What to measure.", metavar="camber|sweep|toe|spin|reversal")
+    ],
     wheel: WheelOption,
     plates: PlatesOption = None,
     straight: StraightOption = None,
@@ -53,6 +59,8 @@ def analyze(
     uncalibrated: UncalibratedOption = False,
     use_gyro: GyroOption = True,
     rear_steers: RearSteersOption = False,
+    no_spin: NoSpinOption = False,
+    squareness: SquarenessOption = None,
     stream: Annotated[
         int | None, typer.Option(help="Which pod of a capture that holds several.", metavar="N")
     ] = None,
@@ -61,8 +69,8 @@ def analyze(
     ] = False,
 ) -> int:
     """Measure from a recording; exit code 3 if the readings do not support a result."""
-    if measure not in ("camber", "sweep", "toe"):
-        raise UsageError(f"--measure takes camber, sweep or toe, not {measure!r}.")
+    if measure not in KINDS:
+        raise UsageError(f"--measure takes {', '.join(KINDS)}, not {measure!r}.")
     if measure == "toe":
         task = toe_choice.task(wheel, **linear.channel_and_file())
         return _analyze_toe(ctx, file, task, None if stream is None else stream - 1, json_output)
@@ -76,7 +84,9 @@ def analyze(
         use_gyro=use_gyro,
         linear=linear.on(wheel),
     )
-    given = read_calibration(calibration, uncalibrated)
+    given = read_calibration(ctx, calibration, uncalibrated)
+
+    from dataclasses import replace
 
     from knuckle.run.parts import part_of
     from knuckle.run.remeasure import measure_recording
@@ -85,6 +95,11 @@ def analyze(
     recording = read_recording(file, None if stream is None else stream - 1)
     part = part_of(recording.parts, wheel)
     library = _library(ctx) if request.linear is not None else None
+    if given is None and not uncalibrated:
+        recording = recording.with_kept(_calibrations(ctx))
+    request = with_squareness(request, squareness)
+    if no_spin:
+        recording = replace(recording, mount=None)
     outcome = measure_recording(measure, recording, request, given, uncalibrated, part, library)
     from knuckle.cli.outcome import print_outcome
 

@@ -31,6 +31,8 @@ COMMANDS: Final = (
     "pod",
     "selftest",
     "watch",
+    "reversal",
+    "spin",
     "camber",
     "sweep",
     "toe",

@@ -17,6 +17,7 @@ from knuckle.cli.live import (
     sim_in_order,
     simulated_facts,
 )
+from knuckle.cli.mount import NoSpinOption, SameMountOption, choose_mount
 from knuckle.cli.opening import open_for_eyes
 from knuckle.cli.options import PodOption, RateOption, read_wheel
 from knuckle.cli.pod_choice import choose_pod
@@ -93,6 +94,8 @@ def camber(
     ] = None,
     driver: DriverOption = None,
     rate: RateOption = None,
+    same_mount: SameMountOption = False,
+    no_spin: NoSpinOption = False,
     calibration: CalibrationOption = None,
     uncalibrated: UncalibratedOption = False,
     json_output: JsonOption = False,
@@ -104,7 +107,7 @@ def camber(
     here = invocation(ctx)
     wheels = chosen_order(wheel, all_wheels, order, here.settings)
     seat = read_driver(driver, "out")
-    given = read_calibration(calibration, uncalibrated)
+    given = read_calibration(ctx, calibration, uncalibrated)
     address = choose_pod(pod, here.settings, console_for(here, json_output))
 
     from knuckle.analysis.request import Request
@@ -115,13 +118,23 @@ def camber(
     if several:
         address = sim_in_order(address, wheels)
     link = open_for_eyes(here, address, wheels[0], "camber_all" if several else "camber")
+    mount, mount_facts = choose_mount(
+        ctx, None if several else wheels[0], same_mount, no_spin, json_output=json_output
+    )
     facts = {
+        **mount_facts,
         "driver": seat,
         "order": [each.value for each in wheels],
         **simulated_facts(address, link),
     }
     task = Task(
-        "camber", Request(wheels[0], priors), given, uncalibrated, facts=facts, rate_hz=rate
+        "camber",
+        Request(wheels[0], priors),
+        given,
+        uncalibrated,
+        facts=facts,
+        rate_hz=rate,
+        mount=mount,
     )
 
     def begin(view: View, store: Store) -> Measurement:

@@ -24,6 +24,31 @@ TOE: Final = (
     " - the car rolled a little and settled; wheels straight ahead, wheel nuts tight;",
     " - the string in sight, marked, so that nobody trips over it.",
 )
+SPIN_LIFTED: Final = (
+    "Before you start (docs/safety.md has it all):",
+    " - car on a level, firm floor; wheels that stay down chocked, engine off, neutral;",
+    " - lifted at the maker's points, and down on JACK STANDS: never on a jack alone;",
+    "   rock the car gently before you go near it; nobody under it or in it;",
+    " - turn the wheel from outside by the tyre; hands, hair, sleeves clear of the pod,",
+    "   the brake and the arch; stop at once if the car moves;",
+    " - a driven wheel turns its twin. Not sure? Ask a qualified person; mind local rules.",
+)
+SPIN_ROLLED: Final = (
+    "Before you start (docs/safety.md has it all):",
+    " - level floor, engine off, neutral, steering straight and held; somebody at the",
+    "   brake; push from the side by the body, nobody in front, behind or under;",
+    " - chock a wheel at every stop; mind the pod as it comes round to the floor.",
+)
+REVERSAL: Final = (
+    "Any flat, firm surface will do; it need not be level. Wipe it and the pod's base.",
+    "Turn the pod end for end on the same spot, against the same edge.",
+)
+CALIBRATE: Final = (
+    "Turn the pod to a new pose, keep still until you hear it taken, turn it on: in any",
+    "order, nothing need be level. Fifteen to twenty poses all round; then its mounting",
+    "face to a wall or anything flat and upright, in four quarter turns. Leave it lying",
+    "for 20 s to end a part early. Mind the cable, and do not drop it.",
+)
 LENGTHS: Final = (
     "Set each known length in the order of the command, and let go: nothing to press.",
     "Mind your fingers between the jaws and blocks; caliper tips are sharp.",

@@ -23,8 +23,10 @@ _TITLES: Final = {
     "linear": "Calibration of a linear sensor",
     "noise": "Noise of the pod",
     "calibrate": "Calibration of the pod",
+    "spin": "Wheel-turn run",
+    "reversal": "Zero by reversal",
 }
-_OF_NO_WHEEL: Final = ("linear", "noise", "calibrate")
+_OF_NO_WHEEL: Final = ("linear", "noise", "reversal", "calibrate")
 
 
 class TerminalView:

@@ -18,6 +18,7 @@ from knuckle.cli.live import (
     refused_as_json,
     simulated_facts,
 )
+from knuckle.cli.mount import NoSpinOption, SameMountOption, choose_mount
 from knuckle.cli.opening import open_for_eyes
 from knuckle.cli.options import PodOption, RateOption, read_wheel
 from knuckle.cli.pod_choice import choose_pod
@@ -68,6 +69,8 @@ def sweep(
     use_gyro: GyroOption = True,
     driver: DriverOption = None,
     rate: RateOption = None,
+    same_mount: SameMountOption = False,
+    no_spin: NoSpinOption = False,
     calibration: CalibrationOption = None,
     uncalibrated: UncalibratedOption = False,
     json_output: JsonOption = False,
@@ -89,7 +92,7 @@ def sweep(
         linear=linear.on(wheel),
     )
     seat = read_driver(driver, "in")
-    given = read_calibration(calibration, uncalibrated)
+    given = read_calibration(ctx, calibration, uncalibrated)
 
     from knuckle.analysis.sweep import check_steered
     from knuckle.run.sweep import sweep_measurement
@@ -105,13 +108,15 @@ def sweep(
     from knuckle.run.method_rests import Task
 
     link = open_for_eyes(here, address, wheel, "sweep")
+    mount, mount_facts = choose_mount(ctx, wheel, same_mount, no_spin, json_output=json_output)
     facts = {
+        **mount_facts,
         "driver": seat,
         "brake": "on" if priors.brake_held else "off",
         **({} if request.plates_deg is None else {"plates_deg": list(request.plates_deg)}),
         **simulated_facts(address, link),
     }
-    task = Task("sweep", request, given, uncalibrated, facts=facts, rate_hz=rate)
+    task = Task("sweep", request, given, uncalibrated, facts=facts, rate_hz=rate, mount=mount)
 
     def begin(view: View, store: Store) -> Measurement:
         return sweep_measurement(task, link, view, store)

@@ -35,11 +35,28 @@ class Mounting:
     covariance_rad2: FloatArray
     matrix: FloatArray
 
-    def on(self, priors: Priors, matrix: FloatArray | None) -> Priors:
-        """Return priors in which this mounting stands for the mount's tolerances.
+    def corrected_by(self, matrix: FloatArray | None) -> Mounting:
+        """Return the mounting by readings that another matrix corrects.
 
         Readings r = M a + b of one acceleration, corrected by two matrices, have planes whose
         normals go over into each other by M', since r itself has one plane only.
+
+        Parameters
+        ----------
+        matrix : ndarray, shape (3, 3), or None
+            None for no correction.
+        """
+        now = np.eye(3) if matrix is None else matrix
+        if np.array_equal(now, self.matrix):
+            return self
+        carry = now.T @ np.linalg.inv(self.matrix).T
+        along = carry @ self.normal
+        normal = unit(along)
+        moved = tangents(normal) @ carry @ tangents(self.normal).T / np.linalg.norm(along)
+        return Mounting(normal, moved @ self.covariance_rad2 @ moved.T, now)
+
+    def on(self, priors: Priors, matrix: FloatArray | None) -> Priors:
+        """Return priors in which this mounting stands for the mount's tolerances.
 
         Parameters
         ----------
@@ -47,19 +64,11 @@ class Mounting:
         matrix : ndarray, shape (3, 3), or None
             By which the readings to be measured are corrected; None for none.
         """
-        now = np.eye(3) if matrix is None else matrix
-        normal, covariance = self.normal, self.covariance_rad2
-        if not np.array_equal(now, self.matrix):
-            carry = now.T @ np.linalg.inv(self.matrix).T
-            old = tangents(normal)
-            normal = unit(carry @ normal)
-            new = tangents(normal)
-            moved = new @ carry @ old.T
-            covariance = moved @ covariance @ moved.T
+        here = self.corrected_by(matrix)
         return replace(
             priors,
-            spin_axis=normal,
-            spin_covariance_deg2=np.degrees(np.degrees(covariance)),
+            spin_axis=here.normal,
+            spin_covariance_deg2=np.degrees(np.degrees(here.covariance_rad2)),
         )
 
     def to_json(self) -> dict[str, Any]:

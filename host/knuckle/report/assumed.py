@@ -13,6 +13,8 @@ IN_WORDS: Final = (
     "touches",
     "noise",
     "noise_floor",
+    "mount",
+    "seats",
 )
 """The facts that `fact_lines` puts in words of their own."""
 
@@ -51,6 +53,11 @@ def fact_lines(facts: Mapping[str, Any], local_time: LocalTime) -> Iterator[str]
         yield f"linear calibration = {told}, channel {record['channel']}"
     if "noise_floor" in facts:
         yield "noise = the pod's own by an earlier `knuckle noise`, for the finding of rests"
+    if "mount" in facts:
+        yield f"mount = {_mount(facts['mount'])}"
+    for start_s, end_s in facts.get("seats", ()):
+        end = "the end" if end_s is None else f"{end_s:.1f} s"
+        yield f"pod untouched = from {start_s:.1f} s to {end}"
     assumed = facts.get("assumed")
     if assumed:
         values, changed = assumed["values"], assumed["not_default"]
@@ -71,6 +78,18 @@ def _calibration(fact: Mapping[str, Any], local_time: LocalTime) -> str:
     if fact.get("pod"):
         source += f", for pod {fact['pod']}"
     return source
+
+
+def _mount(fact: Mapping[str, Any]) -> str:
+    words = {
+        "option": "the same by --same-mount",
+        "asked": "the same, as said when asked",
+        "no": "not used: not the same, as said when asked",
+        "no spin": "not used: --no-spin",
+        "nobody asked": "not used: nobody there to ask",
+        "moved": "not used: the pod was on another wheel since",
+    }
+    return f"wheel-turn run {fact['run']}: {words.get(fact['said'], fact['said'])}"
 
 
 def _value(value: Any) -> str:

@@ -158,8 +158,9 @@ def log_facts(
         f"{touch['of']} {touch['from_s']!r} {touch['to_s']!r}"
         for touch in detail.facts.get("touches", ())
     )
-    if "noise_floor" in detail.facts:
-        facts["noise_floor"] = json.dumps(detail.facts["noise_floor"])
+    for name in ("noise_floor", "mount", "seats"):
+        if name in detail.facts:
+            facts[name] = json.dumps(detail.facts[name])
     for name in ("scenario", "seed", "brake", "driver"):
         if name in detail.facts:
             facts[name] = str(detail.facts[name])

@@ -6,6 +6,7 @@ import textwrap
 from collections.abc import Iterator, Sequence
 
 from knuckle.model.result import Notice, Outcome, PlacedRest, Quantity, Result
+from knuckle.report.mount_text import mount_lines
 from knuckle.report.toe_text import line_lines, toe_lines, touch_lines
 
 WIDTH = 78
@@ -51,8 +52,8 @@ _REMEDIES = {
     "linear_calibration": "calibrate the sensor with `knuckle linear calibrate`, at five known "
     "lengths or more.",
     "reseat": "seat the pod anew more often, with clean feet on the same places.",
-    "squareness": "measure the case's squareness and give it with --squareness; or zero by the face "
-    "run of a calibration.",
+    "squareness": "measure the case's squareness and give it with --squareness, or calibrate with "
+    "a face run.",
     "turned": "turn the pod more exactly end for end, against a straight edge, or use a flatter "
     "surface.",
     "seating": "clean both surfaces, and turn the pod end for end more often.",
@@ -95,6 +96,8 @@ def outcome_lines(outcome: Outcome, notices: Sequence[str] = ()) -> Iterator[str
         yield from _sweep_lines(outcome)
     if outcome.measure == "linear" and outcome.refused is None:
         yield from line_lines(outcome)
+    if outcome.measure in ("spin", "reversal") and outcome.results:
+        yield from mount_lines(outcome)
     if outcome.measure == "toe" and outcome.results:
         yield from toe_lines(outcome)
     for warning in outcome.warnings:

@@ -7,7 +7,8 @@ from dataclasses import dataclass, field, replace
 from datetime import datetime
 from typing import Any
 
-from knuckle.analysis.request import Request
+from knuckle.analysis.request import Request, SeatSpan
+from knuckle.errors import UsageError
 from knuckle.estimate.calibration import Calibration
 from knuckle.model.wheel import Wheel
 from knuckle.run.assumptions import ASSUMED
@@ -27,6 +28,7 @@ from knuckle.run.events import LinearSamples, PodSeen, RunEvent, Samples
 from knuckle.run.linear_calibrations import Library
 from knuckle.run.linear_steer import with_kept
 from knuckle.run.method import Concluded
+from knuckle.run.mounting import MOUNT, OPTION, SEATS, Mounted, seats_in, seats_to_fact
 from knuckle.run.needed import check_accelerometer, check_not_lengths_alone
 from knuckle.run.noise_kept import NOISE_FLOOR, FloorLibrary, floor_for
 from knuckle.run.parts import PARTS, Part, to_fact
@@ -53,6 +55,8 @@ class Task:
         Stored with the run.
     rate_hz : float or None
         To ask the pod for.
+    mount : Mounted or None
+        The mounting that somebody says is still the same.
     """
 
     measure: str
@@ -61,6 +65,7 @@ class Task:
     uncalibrated: bool = False
     facts: dict[str, Any] = field(default_factory=dict)
     rate_hz: float | None = None
+    mount: Mounted | None = None
 
 
 class RestsMethod:
@@ -81,6 +86,8 @@ class RestsMethod:
         Returns date and time, for the age of a calibration.
     say : callable, optional
         Tells the operator which calibration is used.
+    seats : callable, optional
+        When the pod sat, or lay, untouched, in a wheel-turn run or a reversal.
 
     Attributes
     ----------
@@ -99,7 +106,10 @@ class RestsMethod:
         calibrations: Calibrations | None = None,
         now: Callable[[], datetime] | None = None,
         say: Callable[[str], None] | None = None,
+        seats: Callable[[], Sequence[SeatSpan]] | None = None,
     ) -> None:
+        self._seats = seats
+        self._mount = task.mount
         self._calibrations = calibrations
         self._now = now
         self._say = say
@@ -141,9 +151,32 @@ class RestsMethod:
             if task.calibration is not None and not task.uncalibrated:
                 check_same_pod(task.calibration, identity_of(event))
             self.linear = with_kept(task.request.linear, self._library, identity_of(event))
+            self._check_mount(event)
         if isinstance(event, LinearSamples) and not self._has_motion:
             check_not_lengths_alone(event, task.measure)
         self._has_motion |= isinstance(event, Samples)
+
+    def _check_mount(self, seen: PodSeen) -> None:
+        """Let go of a mounting of another pod.
+
+        Raises
+        ------
+        UsageError
+            If the user said by an option that it is this one's.
+        """
+        mount = self._mount
+        if mount is None or mount.of_pod(identity_of(seen)):
+            return
+        if mount.said == OPTION:
+            raise UsageError(
+                f"The wheel-turn run {mount.run} is of pod {mount.identity}, and this is "
+                f"{identity_of(seen)}.",
+                "Each pod sits in its own way.",
+                "Turn the wheel with this pod by `knuckle spin`, or leave --same-mount out.",
+            )
+        self._mount = None
+        if self._say is not None:
+            self._say("This is another pod than that of the wheel-turn run: its mount is not used.")
 
     def calibration_of(self, seen: PodSeen) -> CalibrateBlock | None:
         """Return the calibration that was named, else the newer of the store's and the pod's."""
@@ -192,6 +225,16 @@ class RestsMethod:
             if floor is not None:
                 recording = replace(recording, floor=floor)
                 facts[NOISE_FLOOR] = floor.to_json()
+        if self._mount is not None and len(parts or ()) < 2:
+            used = None if task.uncalibrated else task.calibration or recording.stored
+            mounting = self._mount.mounting.corrected_by(None if used is None else used.matrix)
+            recording = replace(recording, mount=replace(self._mount, mounting=mounting))
+            assert recording.mount is not None
+            facts[MOUNT] = recording.mount.to_fact()
+        if self._seats is not None:
+            # As the facts keep them, so that they are the same when they are read again.
+            facts[SEATS] = seats_to_fact(self._seats())
+            recording = replace(recording, seats=seats_in(facts))
         if task.request.linear is not None:
             linear = with_kept(task.request.linear, self._library, recording.identity)
             facts[ASSUMED] = to_assumed(replace(task.request, linear=linear))

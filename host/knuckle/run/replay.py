@@ -10,6 +10,7 @@ from typing import Any
 
 import numpy as np
 
+from knuckle.analysis.request import SeatSpan
 from knuckle.errors import RecordingError, UsageError
 from knuckle.estimate.calibration import NO_PARTS, Calibration
 from knuckle.estimate.data_sheets import Parts, accelerometer_sheet, gyro_sheet
@@ -31,6 +32,7 @@ from knuckle.run.calibrations import (
     of_settings,
 )
 from knuckle.run.noise_kept import floor_of_facts
+from knuckle.run.mounting import Mounted, mounted_in, seats_in
 from knuckle.run.parts import Part, from_facts
 from knuckle.store.capture import CaptureReader, is_capture, read_capture
 from knuckle.store.recording import Decoded, decode
@@ -82,6 +84,10 @@ class Recording:
     floor: KnownFloor | None = None
     """The noise that the detector of rests starts from, as it did in the live run."""
 
+    mount: Mounted | None = None
+    """The mounting that the run used, by a wheel-turn run before it."""
+    seats: tuple[SeatSpan, ...] = ()
+    """When the pod sat, or lay, untouched, in a wheel-turn run or a reversal."""
     def with_kept(self, library: Library | None) -> Recording:
         """Return it with the newest calibration of its pod, where the store's is newer.
 
@@ -260,6 +266,8 @@ def read_recording(path: Path, stream: int | None = None) -> Recording:
     with read_capture(path) as capture:
         wanted = _stream(capture, stream)
         decoded = decode(_pieces(capture, wanted))
+            mount=mounted_in(facts),
+            seats=seats_in(facts),
         notices = list(capture.notices)
         parts = from_facts(capture.header.facts)
         floor = floor_of_facts(capture.header.facts)
@@ -272,9 +280,11 @@ def read_recording(path: Path, stream: int | None = None) -> Recording:
     fact = run_facts.get(CALIBRATION)
     if isinstance(fact, dict) and fact.get("source") == STORE:
         # A run is measured again as it was, whatever the store keeps by now.
-        _, kept = of_run(run_facts, decoded)
-        recording = replace(recording, stored=kept, settled=True)
-    return replace(recording, wheel=wheel, floor=floor, at=at)
+        if fact.get("source") == STORE:
+            recording = replace(recording, stored=of_run(run_facts, decoded)[1])
+        recording = replace(recording, settled=True)
+    mount, seats = mounted_in(run_facts), seats_in(run_facts)
+    return replace(recording, wheel=wheel, floor=floor, at=at, mount=mount, seats=seats)
 
 
 def recording_of(

@@ -10,7 +10,7 @@ from scipy.spatial.transform import Rotation
 
 from knuckle.model.block import FloatArray
 from knuckle.model.wheel import Wheel
-from knuckle.sim.kinematics import Seat, ground_up
+from knuckle.sim.kinematics import Seat, ground_up, on_rim
 from knuckle.sim.scenario import Scenario
 from knuckle.sim.spec import Part
 
@@ -77,6 +77,7 @@ class Case:
     scenario: Scenario
     seed: int
     seat: Seat
+    bare_seat: Seat
     left_higher_deg: float
     front_higher_deg: float
     chip: ChipErrors
@@ -124,13 +125,15 @@ def realise(scenario: Scenario, seed: int) -> Case:
         Not negative.
     """
     rng = generator(seed, Stream.CASE, 0, scenario.wheel)
-    seat = draw_seat(scenario, rng)
+    bare_seat = draw_seat(scenario, rng)
+    seat = on_rim(bare_seat, scenario.mount.runout_deg, scenario.mount.runout_at_deg)
     slopes = generator(seed, Stream.GROUND).standard_normal(2) * scenario.pads.sigma_deg
     chip = _draw_chip(scenario, rng)
     return Case(
         scenario=scenario,
         seed=seed,
         seat=seat,
+        bare_seat=bare_seat,
         left_higher_deg=scenario.pads.left_higher_deg + float(slopes[0]),
         front_higher_deg=scenario.pads.front_higher_deg + float(slopes[1]),
         chip=chip,

@@ -75,7 +75,10 @@ class Handler:
         self._heard_cues = False
         self._over = False
         self._attitude = Rotation.random(rng=rng).as_matrix()
-        self._hang_on(0.0, 0.6)
+        if self._script.on_wheel and len(self._wheels) == 1:
+            self._hangs()
+        else:
+            self._hang_on(0.0, 0.6)
 
     @property
     def end_s(self) -> float:
@@ -161,6 +164,15 @@ class Handler:
                 )
             )
         return rests
+
+    def _hangs(self) -> None:
+        """Let the pod be on the first wheel already."""
+        case = self._case
+        axes = pod_axes(case.scenario.car, self._wheels[0], case.seat, case.up)
+        self._attitude = axes.from_vehicle
+        self._reaches.append(Reach(0.0, 0.01, self._attitude, np.zeros(3)))
+        hold_s = 1.3 * float(case.generator(Stream.PERSON, 1).uniform(*self._script.hold_s))
+        self._visits.append(Visit(0, self._wheels[0], 0.0, hold_s, axes))
 
     def _hang_on(self, start_s: float, share: float) -> None:
         """Carry the pod to the next wheel in a few turns of the hand, hang it on, let go."""

@@ -149,6 +149,29 @@ class Seat:
         return np.asarray(leaned @ pitched)
 
 
+def on_rim(seat: Seat, runout_deg: float, at_deg: float) -> Seat:
+    """Return the seat of a pod on a rim whose face is out of true.
+
+    Parameters
+    ----------
+    seat : Seat
+        Of the pod against the rim's face.
+    runout_deg : float
+        Angle of the wheel's spin axis out of the face's normal.
+    at_deg : float
+        Where it points, from the pod's +Z towards its +X where the pod sits without pitch.
+    """
+    if runout_deg == 0.0:
+        return seat
+    towards = np.tan(np.radians(runout_deg)) * np.array(
+        [np.sin(np.radians(at_deg)), 0.0, np.cos(np.radians(at_deg))]
+    )
+    spin = seat.pod_from_wheel() @ unit(towards + _Y)
+    return Seat(
+        seat.pitch_rad, float(np.arctan(spin[2] / spin[1])), float(np.arctan(spin[0] / spin[1]))
+    )
+
+
 class PodAxes(NamedTuple):
     """Directions in pod axes with the wheel straight ahead; each shape (3,)."""
 

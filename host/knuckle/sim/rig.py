@@ -21,6 +21,7 @@ from knuckle.sim.posing import Poser
 from knuckle.sim.scenario import Scenario
 from knuckle.sim.sensor import Chip, Signals
 from knuckle.sim.spec import Purpose
+from knuckle.sim.spinning import Reverser, Spinner
 from knuckle.sim.tilting import Tilter
 from knuckle.sim.truth import ScriptedRest, Truth
 from knuckle.wire import budget
@@ -108,6 +109,10 @@ class Rig:
             self.person = Poser(self.case)
         elif scenario.purpose is Purpose.VALIDATE:
             self.person = Tilter(self.case)
+        elif scenario.purpose is Purpose.SPIN:
+            self.person = Spinner(self.case)
+        elif scenario.purpose is Purpose.REVERSAL:
+            self.person = Reverser(self.case)
         elif scenario.purpose is Purpose.STILL:
             self.person = Lying()
         elif scenario.wheel.is_front or scenario.purpose is Purpose.WATCH:

@@ -18,6 +18,7 @@ from knuckle.sim.fields import build, key
 from knuckle.sim.linear_spec import LinearSensor, Linkage, StringLine
 from knuckle.sim.posing_spec import Posing
 from knuckle.sim.spec import Calibration, Mount, Pads, Pod, Purpose, Script, Sensor
+from knuckle.sim.spinning_spec import Spinning
 from knuckle.sim.tilting_spec import Tilting
 from knuckle.wire.codec import LONGEST_NAME
 
@@ -43,6 +44,7 @@ class Scenario:
     script: Script = key(Script, "The person.")
     posing: Posing = key(Posing, "The person who calibrates the pod.")
     tilting: Tilting = key(Tilting, "The person who holds the pod against a protractor.")
+    spinning: Spinning = key(Spinning, "The person who turns a wheel, or a pod on a bench.")
     faults: Faults = key(Faults, "What goes wrong.")
 
     def truth(self, wheel: Wheel | None = None) -> WheelTruth:

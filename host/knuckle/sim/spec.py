@@ -36,6 +36,8 @@ class Purpose(StrEnum):
     TOE = "toe"
     STILL = "still"
     CALIBRATE = "calibrate"
+    SPIN = "spin"
+    REVERSAL = "reversal"
     VALIDATE = "validate"
 
 
@@ -49,6 +51,12 @@ class Mount:
     )
     yaw_deg: float = key(
         0.0, "Spin axis out of the face's normal, towards pod +X.", low=-10, high=10
+    )
+    runout_deg: float = key(
+        0.0, "The wheel's spin axis out of the normal of the rim's face.", low=0, high=10
+    )
+    runout_at_deg: float = key(
+        0.0, "Where that points on the rim, from +Z towards +X.", low=-360, high=360
     )
     tilt_sigma_deg: float = key(0.2, "Drawn on top of tilt_deg.", low=0, high=5)
     yaw_sigma_deg: float = key(0.5, "Drawn on top of yaw_deg.", low=0, high=5)
@@ -196,6 +204,9 @@ class Script:
     roll_sigma_deg: float = key(0.05, "Roll of the wheel at each stop, brake held.", low=0, high=5)
     wheels: tuple[Wheel, ...] = key(
         (Wheel.LF, Wheel.RF, Wheel.LR, Wheel.RR), "Order in which camber_all visits the wheels."
+    )
+    on_wheel: bool = key(
+        False, "Whether the pod hangs on the wheel from the start (camber): nobody touches it."
     )
     handling_s: tuple[float, float] = key(
         (4.0, 7.0), "Shortest and longest carrying of the pod from wheel to wheel.", low=1, high=600
