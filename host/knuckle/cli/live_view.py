@@ -22,11 +22,14 @@ _TITLES: Final = {
     "toe": "Toe",
     "linear": "Calibration of a linear sensor",
     "noise": "Noise of the pod",
-    "calibrate": "Calibration of the pod",
+    "validate": "Validation",
     "spin": "Wheel-turn run",
     "reversal": "Zero by reversal",
+    "calibrate": "Calibrate",
 }
-_OF_NO_WHEEL: Final = ("linear", "noise", "reversal", "calibrate")
+_WORDS_ALONE: Final = ("sweep", "calibrate")
+"""Of plain lines, which would not fit 80 columns otherwise."""
+_OF_NO_WHEEL: Final = ("linear", "noise", "reversal", "calibrate", "validate")
 
 
 class TerminalView:
@@ -85,7 +88,7 @@ def scene_of(live: LiveView, prefix: str = "", *, plain: bool = False) -> Scene:
         title=f"{prefix}{_TITLES[live.measure]}{of_wheel}",
         state=guidance.words,
         ask=guidance.ask,
-        value="" if swept and plain else value,
+        value="" if plain and live.measure in _WORDS_ALONE else value,
         unit=unit,
         caption=caption,
         steer_deg=live.steer_deg if swept else None,

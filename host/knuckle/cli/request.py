@@ -44,7 +44,10 @@ GyroOption = Annotated[
 CalibrationOption = Annotated[
     Path | None,
     typer.Option(
-        "--calibration", metavar="FILE", help="Calibration file, in place of the pod's own."
+        "--calibration",
+        metavar="FILE|N",
+        help="A calibration by its file, or by its number in `knuckle calibrate --list`, in place "
+        "of this pod's newest.",
     ),
 ]
 UncalibratedOption = Annotated[
@@ -85,13 +88,15 @@ def sweep_request(
     )
 
 
-def read_calibration(path: Path | None, uncalibrated: bool) -> Calibration | None:
-    """Read a calibration file, if one is named.
+def read_calibration(
+    ctx: typer.Context, path: Path | None, uncalibrated: bool
+) -> Calibration | None:
+    """Read a calibration that is named: a file, or a number of those that the store keeps.
 
     Raises
     ------
     UsageError
-        If it is said as well that there is none.
+        If it is said as well that there is none, or there is none with that number.
     RecordingError
         If it cannot be read.
     """
@@ -101,4 +106,8 @@ def read_calibration(path: Path | None, uncalibrated: bool) -> Calibration | Non
         raise UsageError("--calibration and --uncalibrated contradict each other.")
     from knuckle.run.calibration_json import read_file
 
+    if str(path).isdigit() and not path.exists():
+        from knuckle.cli.calibrate_kept import kept_calibration
+
+        return kept_calibration(ctx, str(path))
     return read_file(path)

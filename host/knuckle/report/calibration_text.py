@@ -8,9 +8,7 @@ from collections.abc import Iterator, Mapping
 from typing import Any, Final
 
 WIDTH: Final = 78
-LIST_HEAD: Final = (
-    "  no  date                 pod               temp C  poses  face  turn deg  drift"
-)
+LIST_HEAD: Final = "  no  date              pod               temp C  poses  face  turn deg  drift"
 
 _PARAMETERS: Final = (
     ("bias", ("bias_x", "bias_y", "bias_z"), 1000.0, "mg"),
@@ -100,7 +98,7 @@ def list_line(number: int, record: Mapping[str, Any]) -> str:
     x, _, z = turn_u_deg(record)
     temperature = record.get("temperature")
     return (
-        f"{number:4d}  {str(record.get('date', ''))[:19]:<19}  {record.get('pod') or '-':<16}  "
+        f"{number:4d}  {str(record.get('date', ''))[:16]:<16}  {record.get('pod') or '-':<16}  "
         f"{'-' if temperature is None else f'{temperature:.1f}':>6}  {made.get('poses', '-'):>5}  "
         f"{'yes' if made.get('face') else 'no':<4}  {max(x, z):>8.3f}  "
         f"{'yes' if record.get('drift') else 'no'}"

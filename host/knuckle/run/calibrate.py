@@ -29,14 +29,14 @@ from knuckle.model.result import Notice, Outcome
 from knuckle.model.wheel import Wheel
 from knuckle.run.calibrate_outcome import outcome_of
 from knuckle.run.calibration_json import Made, to_json
-from knuckle.run.calibrations import CALIBRATION, NONE
+from knuckle.run.calibrations import CALIBRATION, NONE, identity_of
 from knuckle.run.events import PodSeen, RunEvent
 from knuckle.run.guide_calibrate import QUARTERS, CalibrateGuide
 from knuckle.run.linear import stamp
 from knuckle.run.measurement import Measurement
 from knuckle.run.method import Concluded
 from knuckle.run.needed import check_accelerometer
-from knuckle.run.pose_marks import POSES, PoseMark, Taken, to_fact
+from knuckle.run.pose_marks import POSES, Part, PoseMark, Taken, to_fact
 from knuckle.run.readings import CalibrateBlock
 from knuckle.run.replay import Recording, recording_of, sensors_of
 from knuckle.run.view import View
@@ -48,7 +48,7 @@ MADE: Final = "calibration_made"
 """The name of the fact that holds the calibration which a run has made."""
 EARLIER: Final = "continues"
 """The name of the fact that names the run which this one carries on."""
-FULL_TURN_DEG: Final = 360.0
+_ANOTHER_RUN: Final = 1_000_000
 NEXT_TO_TURN_S: Final = 2.0
 ALIGNED_DEG: Final = 0.5
 """How well a case is laid back to a pencil mark, one sigma: 1 mm over 100 mm."""
@@ -64,14 +64,14 @@ class CalibrateTask:
         Whether the face run is asked for.
     turn_deg, turn_u_deg : float or None, float
         The full turn that is asked for, and how well it comes back to its mark.
-    earlier : Earlier or None
-        The run that is carried on.
+    earlier : tuple of Earlier
+        The runs that are carried on, in order.
     """
 
     face: bool = True
     turn_deg: float | None = None
     turn_u_deg: float = ALIGNED_DEG
-    earlier: Earlier | None = None
+    earlier: tuple[Earlier, ...] = ()
     facts: dict[str, Any] = field(default_factory=dict)
     rate_hz: float | None = None
 
@@ -82,7 +82,8 @@ class Earlier:
 
     run: int
     recording: Recording
-    marks: tuple[PoseMark, ...]
+    marks: tuple[PoseMark, ...] | None
+    """None where the program was killed before it could note them: all are poses in the hand."""
 
     @property
     def taken(self) -> Taken:
@@ -105,6 +106,8 @@ class Calibrated:
         None without a gyro, or without turns.
     made : Made or None
         None if refused.
+    parts : Parts
+        The pod's sensors.
     """
 
     outcome: Outcome
@@ -112,6 +115,23 @@ class Calibrated:
     face: FaceFit | None
     gyro: GyroFit | None
     made: Made | None
+    parts: Parts
+
+
+def carried(earlier: Sequence[Earlier]) -> Taken | None:
+    """Return what a guide starts from; its poses are told from new ones by their stretch."""
+    if not earlier:
+        return None
+    whole = Taken()
+    for number, one in enumerate(earlier, start=1):
+        taken = one.taken
+        for part in (Part.POSES, Part.FACE):
+            poses = taken.of(part)
+            if part is Part.FACE and len(poses) < QUARTERS:
+                continue  # the surface is not the same any more
+            moved = [replace(p, stretch=p.stretch - number * _ANOTHER_RUN) for p in poses]
+            whole.of(part).extend(moved)
+    return whole
 
 
 class CalibrateMethod:
@@ -153,8 +173,8 @@ class CalibrateMethod:
         facts = {**task.facts, CALIBRATION: {"source": NONE}}
         if task.turn_deg is not None:
             facts["turn_deg"], facts["turn_u_deg"] = task.turn_deg, task.turn_u_deg
-        if task.earlier is not None:
-            facts[EARLIER] = task.earlier.run
+        if task.earlier:
+            facts[EARLIER] = [one.run for one in task.earlier]
         return facts
 
     def take(self, event: RunEvent) -> None:
@@ -173,15 +193,15 @@ class CalibrateMethod:
             raise UsageError(
                 "The pod has no gyro to turn.", "", "Leave --turn out: the rest needs none."
             )
-        earlier = self._task.earlier
-        own = event.identity.hex() if any(event.identity) else ""
-        theirs = "" if earlier is None else earlier.recording.identity
-        if own and theirs and own != theirs:
-            raise UsageError(
-                f"The run to be carried on is of pod {theirs}, this is pod {own}.",
-                "Each chip has errors of its own.",
-                "Connect that pod, or begin anew without --resume.",
-            )
+        own = identity_of(event)
+        for earlier in self._task.earlier:
+            theirs = earlier.recording.identity
+            if own and theirs and own != theirs:
+                raise UsageError(
+                    f"Run {earlier.run}, to be carried on, is of pod {theirs}, this is pod {own}.",
+                    "Each chip has errors of its own.",
+                    "Connect that pod, or begin anew without --resume.",
+                )
 
     def calibration_of(self, seen: PodSeen) -> CalibrateBlock | None:
         """Return None: what is to be calibrated is read as it comes."""
@@ -233,15 +253,16 @@ def calibrate_recording(
         How often the pod was knocked beyond its range.
     """
     own = Taken.from_recording(find_poses(recording.block), marks)
-    before = Taken() if task.earlier is None else task.earlier.taken
+    earlier = [(one.recording.block, one.taken) for one in task.earlier]
     sheet = accelerometer_sheet(recording.sensors.accelerometer)
-    fit = fit_accelerometer([*before.poses, *own.poses], sheet)
-    run = own.face if len(own.face) >= QUARTERS else [*before.face, *own.face]
-    face = fit_face(run, fit) if len(run) >= QUARTERS else None
+    fit = fit_accelerometer(
+        [pose for _, taken in earlier for pose in taken.poses] + own.poses, sheet
+    )
+    # Each face run has its surface: two of them are not one.
+    faces = [t.face for t in (own, *(t for _, t in reversed(earlier))) if len(t.face) >= QUARTERS]
+    face = fit_face(faces[0], fit) if faces else None
     good_face = face if face is not None and face.good else None
-    runs = [(recording.block, own)]
-    if task.earlier is not None:
-        runs.insert(0, (task.earlier.recording.block, before))
+    runs = [*earlier, (recording.block, own)]
     gyro = _gyro(runs, good_face or fit, gyro_sheet(recording.sensors.gyro), task)
     made = None
     if fit.is_calibration:
@@ -258,10 +279,10 @@ def calibrate_recording(
             sum(one.used for one in fit.residuals),
         )
     outcome = outcome_of(fit, face, gyro, made, drops)
-    if task.turn_deg is not None and not own.turn and not before.turn:
+    if task.turn_deg is not None and not any(len(taken.turn) == 2 for _, taken in runs):
         notice = Notice("NO_FULL_TURN", "The full turn was not made: it does not count.")
         outcome = replace(outcome, warnings=(*outcome.warnings, notice))
-    return Calibrated(outcome, fit, face, gyro, made)
+    return Calibrated(outcome, fit, face, gyro, made, recording.sensors)
 
 
 def _gyro(
@@ -301,7 +322,7 @@ def calibrate_measurement(
         lambda: method.sheet,
         face=task.face,
         turn_deg=task.turn_deg,
-        earlier=None if task.earlier is None else task.earlier.taken,
+        earlier=carried(task.earlier),
     )
     measurement = Measurement(
         method, link, guide, view, store, wheel_now=lambda: method.wheel, stream_wheel=None

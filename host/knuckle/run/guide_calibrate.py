@@ -36,6 +36,7 @@ UPRIGHT_DEG: Final = 25.0
 NEW_QUARTER_DEG: Final = 45.0
 QUARTERS: Final = 4
 MOST_FACE: Final = 8
+BEGUN_DEG, AT_MARK_DEG = 20.0, 45.0
 
 
 class CalibrateGuide:
@@ -98,15 +99,7 @@ class CalibrateGuide:
         """Whether every part is over."""
         return self._part is Part.OVER
 
-    @property
-    def steer_deg(self) -> None:
-        """None: it has no meaning here."""
-        return None
-
-    @property
-    def camber_deg(self) -> None:
-        """None: it has no meaning here."""
-        return None
+    steer_deg = camber_deg = None
 
     @property
     def passed_s(self) -> float:
@@ -158,10 +151,16 @@ class CalibrateGuide:
         if self._trouble:
             return self._trouble, Ask.TROUBLE
         if self._counted is not None:
-            return f"Taken. {self._next_words()}", Ask.TAKEN
+            return self._taken_words(), Ask.TAKEN
         if self._held is not None:
             return "Keep still", Ask.HOLD
         return self._next_words(), Ask.MOVE
+
+    def _taken_words(self) -> str:
+        """Say what was taken, and what is next, in so few letters that a line holds it."""
+        asked = self._next_words().removeprefix("Next: ")
+        count = len(self._taken.of(self._part))
+        return f"Taken{f' {count}' if count else ''}; now {asked[0].lower()}{asked[1:]}"
 
     @property
     def _sphere(self) -> Sphere | None:
@@ -259,7 +258,7 @@ class CalibrateGuide:
 
     def _replace(self, pose: Pose) -> None:
         """Keep the longer reading of a pose that is still held."""
-        for kept in (self._taken.poses, self._taken.face, self._taken.turn):
+        for kept in map(self._taken.of, (Part.POSES, Part.FACE, Part.TURN)):
             if kept and kept[-1].start_s == pose.start_s and kept[-1].stretch == pose.stretch:
                 kept[-1] = pose
 
@@ -357,8 +356,10 @@ class CalibrateGuide:
             return [Cue.TAKEN]
         turned = self._watch.turned_deg
         wanted = self._turn_deg or 360.0
-        if turned is None or abs(abs(turned) - wanted) > 45.0:
-            return self._not_so("Turn it on, to the mark") if turned and abs(turned) > 20.0 else []
+        if turned is None or abs(turned) < BEGUN_DEG:
+            return []
+        if abs(abs(turned) - wanted) > AT_MARK_DEG:
+            return self._not_so("Turn it on, to the mark")
         self._mark(pose)
         return self._next_part()
 

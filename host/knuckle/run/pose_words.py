@@ -1,7 +1,7 @@
 """How a pod is to be held, in words for the person who holds it.
 
 The mounting face lies where +Y comes out of the wheel's side of the pod: with +Y up the pod lies on
-it. Left and right are as seen by who looks at the front, the side away from the wheel.
+it, its back. Left and right are as seen by who looks at the front, the side away from the wheel.
 """
 
 from __future__ import annotations
@@ -23,9 +23,9 @@ _ALONE: Final = {
     "-z": "hold it upside down",
 }
 _TOWARDS: Final = {
-    "+x": "right edge",
-    "-x": "left edge",
-    "+y": "mounting face",
+    "+x": "right",
+    "-x": "left",
+    "+y": "back",
     "-y": "front",
     "+z": "bottom",
     "-z": "top",
@@ -48,9 +48,8 @@ def pose_words(direction: FloatArray) -> str:
     axes = up_axes(direction)
     if len(axes) == 1:
         return _ALONE[axes[0]]
-    faces = [_TOWARDS[axis] for axis in axes]
-    joined = " and ".join(faces) if len(faces) == 2 else f"{faces[0]}, {faces[1]} and {faces[2]}"
-    return f"tip it onto {joined}"
+    faces = " ".join(_TOWARDS[axis] for axis in axes)
+    return f"tip it onto the {faces} {'edge' if len(axes) == 2 else 'corner'}"
 
 
 def axes_words(direction: FloatArray) -> str:
