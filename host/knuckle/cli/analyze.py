@@ -26,18 +26,20 @@ from knuckle.errors import UsageError
 
 if TYPE_CHECKING:
     from knuckle.estimate.priors import Priors
+    from knuckle.run.calibrations import Library as Calibrations
     from knuckle.run.linear_calibrations import Library
     from knuckle.run.toe import ToeTask
 
 
-def register(app: typer.Typer) -> None:
 KINDS: Final = ("camber", "sweep", "toe", "spin", "reversal")
 
 
+def register(app: typer.Typer) -> None:
     """Add the command."""
-    app.command("analyze", help="Measure camber, a sweep or toe from a recording.")(
-        with_priors(with_toe(with_linear(analyze)))
-    )
+    app.command(
+        "analyze",
+        help="Measure camber, a sweep, toe, a wheel-turn run or a reversal from a recording.",
+    )(with_priors(with_toe(with_linear(analyze))))
 
 
 def analyze(
@@ -57,10 +59,10 @@ def analyze(
     straight: StraightOption = None,
     calibration: CalibrationOption = None,
     uncalibrated: UncalibratedOption = False,
-    use_gyro: GyroOption = True,
-    rear_steers: RearSteersOption = False,
     no_spin: NoSpinOption = False,
     squareness: SquarenessOption = None,
+    use_gyro: GyroOption = True,
+    rear_steers: RearSteersOption = False,
     stream: Annotated[
         int | None, typer.Option(help="Which pod of a capture that holds several.", metavar="N")
     ] = None,
@@ -93,13 +95,13 @@ def analyze(
     from knuckle.run.replay import read_recording
 
     recording = read_recording(file, None if stream is None else stream - 1)
-    part = part_of(recording.parts, wheel)
-    library = _library(ctx) if request.linear is not None else None
     if given is None and not uncalibrated:
         recording = recording.with_kept(_calibrations(ctx))
     request = with_squareness(request, squareness)
     if no_spin:
         recording = replace(recording, mount=None)
+    part = part_of(recording.parts, wheel)
+    library = _library(ctx) if request.linear is not None else None
     outcome = measure_recording(measure, recording, request, given, uncalibrated, part, library)
     from knuckle.cli.outcome import print_outcome
 
@@ -116,6 +118,19 @@ def _analyze_toe(
     recording = read_linear_recording(file, stream)
     outcome, _ = measure_toe(recording, task, _library(ctx))
     return print_outcome(ctx, outcome, recording.notices, str(file), json_output=json_output)
+
+
+def _calibrations(ctx: typer.Context) -> Calibrations | None:
+    """Return what finds a pod's newest calibration; None where there is no store."""
+    from knuckle.cli.invocation import invocation
+    from knuckle.run.calibrations import calibrations_of
+    from knuckle.store.database import Store
+
+    path = invocation(ctx).settings.store
+    if not path.exists():
+        return None
+    with Store(path, read_only=True) as store:
+        return calibrations_of(store.calibrations())
 
 
 def _library(ctx: typer.Context) -> Library:

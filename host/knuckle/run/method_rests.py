@@ -215,7 +215,7 @@ class RestsMethod:
         if decoded.block is None:
             return Concluded((), ("No samples came.",), facts)
         recording = recording_of(decoded.block, decoded, [], parts or ())
-        recording = replace(recording.with_kept(self._calibrations), at=self._at())
+        recording = replace(recording.with_kept(self._calibrations), at=self._at(), notices=[])
         if self._simulated and facts[CALIBRATION]["source"] != STORE:
             recording = replace(recording, at=None)
         if self._floors is not None:

@@ -19,6 +19,7 @@ from knuckle.model.block import Block
 from knuckle.model.linear import LinearBlock, linear_of
 from knuckle.model.wheel import Wheel
 from knuckle.rests.noise_floor import KnownFloor
+from knuckle.run.calibration_trust import said
 from knuckle.run.calibrations import (
     CALIBRATION,
     NONE,
@@ -31,8 +32,8 @@ from knuckle.run.calibrations import (
     of_run,
     of_settings,
 )
-from knuckle.run.noise_kept import floor_of_facts
 from knuckle.run.mounting import Mounted, mounted_in, seats_in
+from knuckle.run.noise_kept import floor_of_facts
 from knuckle.run.parts import Part, from_facts
 from knuckle.store.capture import CaptureReader, is_capture, read_capture
 from knuckle.store.recording import Decoded, decode
@@ -83,11 +84,11 @@ class Recording:
     """Whether `stored` is what the run was measured by, so that no other takes its place."""
     floor: KnownFloor | None = None
     """The noise that the detector of rests starts from, as it did in the live run."""
-
     mount: Mounted | None = None
     """The mounting that the run used, by a wheel-turn run before it."""
     seats: tuple[SeatSpan, ...] = ()
     """When the pod sat, or lay, untouched, in a wheel-turn run or a reversal."""
+
     def with_kept(self, library: Library | None) -> Recording:
         """Return it with the newest calibration of its pod, where the store's is newer.
 
@@ -107,7 +108,10 @@ class Recording:
         if self.facts.get(CALIBRATION) not in (None, NONE):
             return self
         used = choose(None, False, library, self.identity, self.stored)
-        return replace(self, stored=used.calibration) if used.source == STORE else self
+        if used.source != STORE:
+            return self
+        notices = [*self.notices, said(used, None)]
+        return replace(self, stored=used.calibration, notices=notices)
 
     def calibrated(
         self, priors: Priors, given: Calibration | None, uncalibrated: bool
@@ -262,12 +266,12 @@ def read_recording(path: Path, stream: int | None = None) -> Recording:
             sensors=Parts(facts.get("accelerometer", ""), facts.get("gyro", "")),
             at=moment_of(facts.get("started_utc", "")),
             floor=floor_of_facts(facts),
+            mount=mounted_in(facts),
+            seats=seats_in(facts),
         )
     with read_capture(path) as capture:
         wanted = _stream(capture, stream)
         decoded = decode(_pieces(capture, wanted))
-            mount=mounted_in(facts),
-            seats=seats_in(facts),
         notices = list(capture.notices)
         parts = from_facts(capture.header.facts)
         floor = floor_of_facts(capture.header.facts)
@@ -278,7 +282,7 @@ def read_recording(path: Path, stream: int | None = None) -> Recording:
         raise _empty(path) if decoded.linear is None else _no_accelerometer(path)
     recording = recording_of(decoded.block, decoded, notices, parts)
     fact = run_facts.get(CALIBRATION)
-    if isinstance(fact, dict) and fact.get("source") == STORE:
+    if isinstance(fact, dict):
         # A run is measured again as it was, whatever the store keeps by now.
         if fact.get("source") == STORE:
             recording = replace(recording, stored=of_run(run_facts, decoded)[1])
