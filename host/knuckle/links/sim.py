@@ -40,6 +40,10 @@ class Pod(Protocol):
         """Take bytes from the host."""
         ...
 
+    def typed(self) -> tuple[str, ...]:
+        """Return what its person types when asked for a reading now, try by try."""
+        ...
+
 
 class SimLink:
     """A simulated pod, in step with its reader.
@@ -198,6 +202,10 @@ class SimLink:
         if not self.pod.connected:
             raise self._cut()
         self.pod.receive(pipe.to_pod(data))
+
+    def typed(self) -> tuple[str, ...]:
+        """Return what the simulated person types when asked now, try by try."""
+        return self.pod.typed()
 
     def pass_over(self) -> None:
         """Do nothing: there is only one simulated pod here."""

@@ -56,6 +56,11 @@ class Captured:
         if self.run is not None:
             self._store.commit(self.run)
 
+    def keep(self, facts: Mapping[str, Any]) -> None:
+        """Add facts to the run now, before it ends."""
+        if self.run is not None:
+            self._store.add_facts(self.run, facts)
+
     def met(self, seen: PodSeen) -> None:
         """Keep what the pod says of itself."""
         if self.run is not None:

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import asyncio
 import contextlib
-from collections.abc import Callable
+from collections.abc import Awaitable, Callable, Mapping
 from dataclasses import dataclass
 from typing import Any, Final
 
@@ -79,6 +79,9 @@ class Measurement:
         From the pod as seen to its noise as kept; the method must then measure from it as well.
     patience_s : float
         Pod time without end after which it gives up.
+    between : callable, optional
+        Awaited after each event was shown; returns cues. What it waits for, a typed line say,
+        holds up the guide, but no byte on its way into the store.
     """
 
     def __init__(
@@ -93,6 +96,7 @@ class Measurement:
         stream_wheel: Wheel | None,
         floors_of: FloorsOf = lambda seen: (),
         patience_s: float = PATIENCE_S,
+        between: Callable[[], Awaitable[list[Cue]]] | None = None,
     ) -> None:
         self.report: Report | None = None
         self._method = method
@@ -102,6 +106,7 @@ class Measurement:
         self._wheel_now = wheel_now
         self._floors_of = floors_of
         self._patience_s = patience_s
+        self._between = between
         self._watch = LinkWatch()
         self._ended: KnuckleError | None = None
         wheel = None if stream_wheel is None else stream_wheel.value
@@ -131,6 +136,10 @@ class Measurement:
         )
         return self.report
 
+    def keep(self, facts: Mapping[str, Any]) -> None:
+        """Keep facts with the run now: they survive the program."""
+        self._captured.keep(facts)
+
     async def _follow(self) -> None:
         wheel = self._method.wheel
         async with RunLoop(
@@ -144,18 +153,23 @@ class Measurement:
                 cues = self._take(event)
                 if isinstance(event, RestEnded):
                     cues += self._guide.confirm(loop.rests(wheel))
-                for cue in cues:
-                    self._view.sound(cue)
-                    await loop.cue(wheel, cue)
-                for line in self._guide.remarks():
-                    self._view.say(line)
-                self._view.show(self._live())
+                await self._give(loop, cues)
+                if self._between is not None and (later := await self._between()):
+                    await self._give(loop, later)
                 if self._guide.finished:
                     return
                 if self._guide.passed_s > self._patience_s:
                     minutes = self._patience_s / 60.0
                     self._view.say(f"Not finished in {minutes:.0f} minutes: giving up.")
                     return
+
+    async def _give(self, loop: RunLoop, cues: list[Cue]) -> None:
+        for cue in cues:
+            self._view.sound(cue)
+            await loop.cue(self._method.wheel, cue)
+        for line in self._guide.remarks():
+            self._view.say(line)
+        self._view.show(self._live())
 
     def _take(self, event: RunEvent) -> list[Cue]:
         for line in self._watch.take(event):

@@ -211,6 +211,15 @@ class Store:
             open_run.write(self._db, run)
         open_run.written()
 
+    def add_facts(self, run: int, facts: Mapping[str, Any]) -> None:
+        """Commit what is pending of an open run, and add to what is known of it."""
+        self.commit(run)
+        with self._transaction():
+            self._db.execute(
+                "UPDATE run SET facts = json_patch(facts, ?) WHERE id = ?",
+                (to_text(dict(facts)), run),
+            )
+
     def pending(self, run: int) -> tuple[StoredChunk, ...]:
         """Return what is not yet committed, so that it can be saved elsewhere."""
         return tuple(self._open_run(run).chunks)

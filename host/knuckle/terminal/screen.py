@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import os
 import textwrap
+from collections.abc import Iterator
+from contextlib import contextmanager
 from types import TracebackType
 from typing import Final, Protocol, Self
 
@@ -144,6 +146,15 @@ class LiveScreen:
         trace: TracebackType | None,
     ) -> None:
         self._live.stop()
+
+    @contextmanager
+    def paused(self) -> Iterator[None]:
+        """Stand still, so that a line can be typed."""
+        self._live.stop()
+        try:
+            yield
+        finally:
+            self._live.start(refresh=True)
 
     def show(self, scene: Scene) -> None:
         """Make this the scene that the next redraw shows."""

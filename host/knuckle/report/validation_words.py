@@ -1,0 +1,146 @@
+"""A validation's figures in words: what the terminal and the report share."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any, Final
+
+VERDICTS: Final = {
+    "pass": "PASS",
+    "fail": "FAIL",
+    "reference_too_coarse": "NOT DECIDED: the reference is too coarse",
+    "not_enough_readings": "NOT DECIDED: not enough readings",
+}
+PARTS: Final = {
+    "pod_scatter": "scatter of the pod",
+    "seating": "how the pod sits",
+    "reference_reading": "reading the reference",
+    "reference_resolution": "steps of the reference",
+    "reference_zero": "zero of the reference",
+    "reference_scale": "scale of the reference",
+}
+
+
+def reason(record: Mapping[str, Any]) -> str:
+    """Return the sentence that stands behind the verdict."""
+    j = record["judgement"]
+    tolerance, whole = j["tolerance_deg"], j["whole_error_deg"]
+    start = (
+        f"95 % of the pod's single readings are off by {whole:.3f} deg or less at "
+        f"{j['at_deg']:+.1f} deg, where it is worst"
+    )
+    match j["verdict"]:
+        case "pass":
+            return (
+                f"{start}; with the guard band {j['upper_deg']:.3f} deg, which is inside the "
+                f"tolerance of {tolerance:g} deg."
+            )
+        case "fail":
+            return (
+                f"{start}; less the guard band still {j['lower_deg']:.3f} deg, which is outside "
+                f"the tolerance of {tolerance:g} deg."
+            )
+        case "reference_too_coarse":
+            return (
+                f"{start}; the guard band ({j['guard_band_deg']:.3f} deg, of which "
+                f"{j['guard_band_of_reference_deg']:.3f} deg is the reference's own) reaches over "
+                f"the tolerance of {tolerance:g} deg, and more readings would not help."
+            )
+    needed = j.get("readings_needed")
+    return (
+        f"{start}; the guard band ({j['guard_band_deg']:.3f} deg) reaches over the tolerance of "
+        f"{tolerance:g} deg. There are {j['readings']} readings; about {needed} would decide."
+    )
+
+
+def rows(record: Mapping[str, Any]) -> list[tuple[str, str, str]]:
+    """Return (what, figure, note) of everything that was found, in order."""
+    found: list[tuple[str, str, str]] = []
+    bias, limits, j = record["bias"], record["limits"], record["judgement"]
+    found.append(("bias", _pm(bias), "mean error over all readings"))
+    for name in ("lower", "upper"):
+        low, high = limits[f"{name}_interval_deg"]
+        found.append(
+            (
+                f"{name} limit of agreement",
+                f"{limits[f'{name}_deg']:+.3f} deg",
+                f"95 % interval {low:+.3f} to {high:+.3f} ({limits['intervals']})",
+            )
+        )
+    low, high = j["scatter_interval_deg"]
+    found.append(
+        ("scatter of one reading", f"{j['scatter_deg']:.3f} deg", f"{low:.3f} to {high:.3f}")
+    )
+    if (line := record.get("regression")) is not None:
+        gain, offset = line["gain"], line["offset"]
+        spread = f"{gain['value']:.4f} +- {gain['expanded_uncertainty']:.4f}"
+        found.append(("gain", spread, "straight line, errors in both"))
+        found.append(("offset", _pm(offset), "of that line, at zero"))
+    if (bow := record.get("linearity")) is not None:
+        note = "beyond chance" if bow["curved"] else "no more than chance"
+        found.append(
+            (
+                "departure from the line",
+                f"{bow['departure_deg']:+.3f} deg",
+                f"at {bow['at_deg']:+.1f} deg; {note} (p {bow['chance']:.2g})",
+            )
+        )
+    if (side := record.get("hysteresis")) is not None:
+        found.append(("up less down (hysteresis)", _pm(side), ""))
+    if (zero := record.get("pod_zero")) is not None:
+        found.append(("pod's zero", _pm(zero), ""))
+    if (zero := record.get("reference_zero")) is not None:
+        turned = any(r["turned"] for r in record["readings"])
+        note = "split by turning end for end" if turned else "as stated; not split"
+        found.append(("reference's zero", _pm(zero), note))
+    if (parts := record.get("components")) is not None:
+        found.append(
+            (
+                "repeatability",
+                f"{parts['repeatability_deg']:.3f} deg",
+                f"same seat, {parts['repeatability_freedom']} degrees of freedom",
+            )
+        )
+        found.append(
+            (
+                "reproducibility",
+                f"{parts['reproducibility_deg']:.3f} deg",
+                f"put on anew, {parts['seating_freedom']} degrees of freedom",
+            )
+        )
+    elif (again := record.get("seated_anew")) is not None:
+        found.append(
+            (
+                "reproducibility",
+                f"{again['sd_deg']:.3f} deg",
+                f"put on anew, {again['freedom']} degrees of freedom",
+            )
+        )
+    if (drift := record.get("drift")) is not None:
+        if drift["separable"]:
+            over = f"{drift['over_run_deg']:+.3f} deg over the run"
+            found.append(("drift", _pm(drift["per_hour"], "deg/h"), over))
+        else:
+            found.append(("drift", "not known", "no angle came back"))
+    return found
+
+
+def part_rows(record: Mapping[str, Any]) -> list[tuple[str, str]]:
+    """Return what the bias's uncertainty is made of, one sigma, the largest first."""
+    parts = record["bias"]["parts"]
+    ordered = sorted(parts.items(), key=lambda item: -item[1])
+    return [(PARTS[name], f"{u:.4f} deg") for name, u in ordered]
+
+
+def _pm(estimate: Mapping[str, Any], unit: str = "deg") -> str:
+    return f"{estimate['value']:+.3f} +- {estimate['expanded_uncertainty']:.3f} {unit}"
+
+
+def reference_words(record: Mapping[str, Any]) -> str:
+    """Return what the reference is worth, in a line."""
+    r = record["reference"]
+    return (
+        f"{r['kind'].replace('_', ' ')}: step {r['resolution_deg']:g} deg, one sigma of reading "
+        f"{r['reading_u_deg']:.3g} deg, zero {r['zero_u_deg']:.3g} deg, scale "
+        f"{100.0 * r['scale_u']:.2g} %"
+    )

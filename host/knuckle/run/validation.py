@@ -1,0 +1,454 @@
+"""The pod against a reference: live, from a stored run, or gone on with after a break."""
+
+from __future__ import annotations
+
+from collections.abc import Awaitable, Callable, Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from datetime import datetime
+from typing import Any, Final
+
+import numpy as np
+
+from knuckle.agreement.assess import assess
+from knuckle.agreement.comparison import Comparison, PodReading, ReferenceReading
+from knuckle.agreement.design import Step
+from knuckle.agreement.record import to_json
+from knuckle.agreement.verdict import Verdict
+from knuckle.errors import UsageError
+from knuckle.estimate.calibration import Calibration
+from knuckle.estimate.priors import Priors
+from knuckle.geometry.rotation import unit
+from knuckle.geometry.steering import camber
+from knuckle.links.contract import Link
+from knuckle.model.rest import Rest
+from knuckle.model.result import Notice, Outcome
+from knuckle.model.wheel import Wheel
+from knuckle.rests.detector import RestDetector
+from knuckle.run.calibrations import (
+    CALIBRATION,
+    Library,
+    calibrations_of,
+    choose,
+    identity_of,
+    moment_of,
+    of_run,
+    of_settings,
+    used_fact,
+)
+from knuckle.run.events import PodSeen, RunEvent
+from knuckle.run.guide_validate import ValidateGuide
+from knuckle.run.measurement import Measurement
+from knuckle.run.method import Concluded
+from knuckle.run.needed import check_accelerometer
+from knuckle.run.readings import CalibrateBlock
+from knuckle.run.replay import Recording, recording_of
+from knuckle.run.validation_facts import (
+    CONTINUES,
+    PLAN,
+    VALIDATION,
+    Plan,
+    Taken,
+    as_facts,
+    plan_from,
+    taken_from,
+    typed_from,
+)
+from knuckle.run.view import View
+from knuckle.store.database import Store
+from knuckle.store.recording import Decoded, decode
+
+HOW: Final = "joint least squares, guarded 1"
+"""Names the way of computing in the store; a new number for every change of its figures."""
+PATIENCE_S: Final = 7200.0
+_OUTBOARD: Final = np.array([0.0, 1.0, 0.0])
+
+Asker = Callable[[str], Awaitable[str]]
+"""From a question to the line that was typed."""
+
+
+@dataclass(frozen=True)
+class Readings:
+    """What one run, or a chain of runs, has read.
+
+    Attributes
+    ----------
+    reference : tuple of ReferenceReading
+    pod : tuple of PodReading
+    parts : tuple of str
+        Of the design, for each pod reading.
+    identity : str
+        The pod's.
+    """
+
+    reference: tuple[ReferenceReading, ...] = ()
+    pod: tuple[PodReading, ...] = ()
+    parts: tuple[str, ...] = ()
+    identity: str = ""
+
+
+@dataclass(frozen=True)
+class ValidateTask:
+    """What to do with a pod, apart from the guide.
+
+    Attributes
+    ----------
+    plan : Plan
+    given : Calibration or None
+        Named by the user.
+    uncalibrated : bool
+    earlier : Readings
+        Of the run that is gone on with.
+    continues : int or None
+        Its number.
+    since_s : float
+        From the start of the first run to the start of this one.
+    done : int
+        Steps that earlier runs have done.
+    facts : dict
+        Stored with the run.
+    rate_hz : float or None
+    """
+
+    plan: Plan
+    given: Calibration | None = None
+    uncalibrated: bool = False
+    earlier: Readings = Readings()
+    continues: int | None = None
+    since_s: float = 0.0
+    done: int = 0
+    facts: Mapping[str, Any] = field(default_factory=dict)
+    rate_hz: float | None = None
+
+
+def rest_angle(rest: Rest) -> tuple[float, float]:
+    """Return the pod's lean at a rest and the standard uncertainty its noise leaves, deg.
+
+    Notes
+    -----
+    sin(lean) = -(u . e) with e the mounting face's normal, as camber (docs/measurement.md).
+    """
+    up = unit(rest.accel_g)
+    lean = float(camber(up, _OUTBOARD))
+    size = float(np.linalg.norm(rest.accel_g))
+    slope = -(_OUTBOARD - up * float(up @ _OUTBOARD)) / (size * np.cos(lean))
+    u = float(np.sqrt(max(0.0, slope @ rest.accel_cov_g2 @ slope)))
+    return float(np.degrees(lean)), float(np.degrees(u))
+
+
+def pod_readings(
+    recording: Recording,
+    plan: Plan,
+    taken: Sequence[Taken],
+    given: Calibration | None,
+    uncalibrated: bool,
+    since_s: float,
+) -> tuple[list[tuple[str, PodReading]], list[str]]:
+    """Measure the pod's readings from the samples; say which of them were no rests.
+
+    Returns
+    -------
+    list of (str, PodReading)
+        With the part of the design it belongs to.
+    list of str
+        Sentences.
+    """
+    block, _ = recording.calibrated(Priors(), given, uncalibrated)
+    detector = RestDetector(block.rate_hz, block.gyro_dps is not None)
+    detector.push(block)
+    detector.finish()
+    rests = detector.rests()
+    found: list[tuple[str, PodReading]] = []
+    said: list[str] = []
+    for item in taken:
+        step = plan.steps[item.step]
+        rest = max(rests, key=lambda r: _shared_s(r, item), default=None)
+        if rest is None or _shared_s(rest, item) <= 0.0:
+            said.append(f"Reading {item.step + 1} was no rest after all: left out.")
+            continue
+        angle_deg, u_deg = rest_angle(rest)
+        reading = PodReading(
+            *(step.setting, angle_deg, u_deg, step.seat, step.turned, step.direction),
+            time_s=since_s + rest.start_s,
+        )
+        found.append((step.part.value, reading))
+    return found, said
+
+
+def _shared_s(rest: Rest, item: Taken) -> float:
+    return min(rest.end_s, item.to_s) - max(rest.start_s, item.from_s)
+
+
+def concluded(
+    plan: Plan, readings: Readings, date: str
+) -> tuple[Outcome | None, dict[str, Any] | None]:
+    """Assess readings.
+
+    Returns
+    -------
+    Outcome or None
+        None without any reading; refused where there are too few to say anything.
+    dict or None
+        The record that reports are made from.
+    """
+    if not readings.pod or not readings.reference:
+        return None, None
+    known = {reading.setting for reading in readings.reference}
+    kept = [
+        (part, reading)
+        for part, reading in zip(readings.parts, readings.pod, strict=True)
+        if reading.setting in known
+    ]
+    shown = tuple(r for r in readings.reference if r.setting in {p.setting for _, p in kept})
+    if len(kept) < 2:
+        text = "Fewer than two readings were taken: nothing can be said of agreement."
+        return Outcome(VALIDATION, "", {}, refused=Notice("TOO_FEW_READINGS", text)), None
+    comparison = Comparison(plan.reference, shown, tuple(reading for _, reading in kept))
+    try:
+        found = assess(comparison, plan.tolerance_deg)
+    except ValueError as error:
+        notice = Notice("TOO_FEW_READINGS", f"The readings do not suffice: {error}.")
+        return Outcome(VALIDATION, "", {}, refused=notice), None
+    record = to_json(comparison, found, [part for part, _ in kept])
+    record |= {"pod": readings.identity, "date": date, "planned": len(plan.steps)}
+    judgement = found.judgement
+    details: dict[str, float | str] = {
+        "verdict": judgement.verdict.value,
+        "bias_deg": found.bias.value,
+        "bias_expanded_uncertainty_deg": found.bias.expanded(),
+        "whole_error_deg": judgement.largest_deg,
+        "tolerance_deg": judgement.tolerance_deg,
+    }
+    return Outcome(VALIDATION, "", {}, details=details), record
+
+
+def decides(record: Mapping[str, Any]) -> bool:
+    """Whether the verdict is pass or fail."""
+    return record["judgement"]["verdict"] in (Verdict.PASS.value, Verdict.FAIL.value)
+
+
+class ValidateMethod:
+    """A validation in the frame of a live measurement.
+
+    Attributes
+    ----------
+    record : dict or None
+        What was found, once it was concluded.
+    """
+
+    measure = VALIDATION
+    how = HOW
+    wheel = Wheel.LF
+    """Stands for the pod in the run loop; it is on no wheel."""
+
+    def __init__(
+        self,
+        task: ValidateTask,
+        guide: ValidateGuide,
+        library: Library,
+        now: Callable[[], datetime],
+    ) -> None:
+        self.record: dict[str, Any] | None = None
+        self._task = task
+        self._guide = guide
+        self._library = library
+        self._now = now
+
+    @property
+    def rate_hz(self) -> float | None:
+        """As asked for."""
+        return self._task.rate_hz
+
+    def beforehand(self) -> dict[str, Any]:
+        """Return the plan."""
+        task = self._task
+        facts = {**task.facts, PLAN: task.plan.to_json(), "since_s": task.since_s}
+        if task.continues is not None:
+            facts[CONTINUES] = task.continues
+        if task.given is not None or task.uncalibrated:
+            facts[CALIBRATION] = used_fact(task.given, task.uncalibrated)
+        return facts
+
+    def take(self, event: RunEvent) -> None:
+        """Refuse a pod without accelerometer, or another than before."""
+        if not isinstance(event, PodSeen):
+            return
+        check_accelerometer(event, VALIDATION)
+        before, now = self._task.earlier.identity, identity_of(event)
+        if before and now and before != now:
+            raise UsageError(
+                f"Run {self._task.continues} was of pod {before}; this is {now}.",
+                "A validation is of one pod.",
+                "Connect that pod, or begin anew without --resume.",
+            )
+
+    def calibration_of(self, seen: PodSeen) -> CalibrateBlock | None:
+        """Return the calibration that was named, else the newer of the store's and the pod's."""
+        task = self._task
+        own = of_settings(seen.settings)
+        used = choose(task.given, task.uncalibrated, self._library, identity_of(seen), own)
+        return None if used.calibration is None else used.calibration.applied
+
+    def conclude(self, decoded: Decoded) -> Concluded:
+        """Measure from the stored bytes."""
+        task, guide = self._task, self._guide
+        facts: dict[str, Any] = as_facts(guide.typed, guide.taken)
+        facts[CALIBRATION] = used_fact(task.given, task.uncalibrated, decoded, self._library)
+        if decoded.block is None:
+            return Concluded((), ("No samples came.",), facts)
+        recording = recording_of(decoded.block, decoded, []).with_kept(self._library)
+        own, said = pod_readings(
+            recording, task.plan, guide.taken, task.given, task.uncalibrated, task.since_s
+        )
+        readings = joined(task.earlier, own, guide.typed, recording.identity)
+        date = self._now().isoformat(timespec="seconds")
+        outcome, self.record = concluded(task.plan, readings, date)
+        if self.record is not None:
+            facts[VALIDATION] = self.record
+        return Concluded(() if outcome is None else (outcome,), tuple(said), facts)
+
+
+def joined(
+    earlier: Readings,
+    own: Sequence[tuple[str, PodReading]],
+    typed: Sequence[ReferenceReading],
+    identity: str,
+) -> Readings:
+    """Return the readings of a chain of runs."""
+    return Readings(
+        (*earlier.reference, *typed),
+        (*earlier.pod, *(reading for _, reading in own)),
+        (*earlier.parts, *(part for part, _ in own)),
+        identity or earlier.identity,
+    )
+
+
+def stored_readings(store: Store, run: int) -> Readings:
+    """Measure the readings of a stored run, and of those it goes on with, from their bytes.
+
+    Raises
+    ------
+    UsageError
+        If it is not a validation.
+    StoreError
+        If what is kept with it cannot be read.
+    """
+    detail = store.run(run)
+    facts = detail.facts
+    if detail.summary.kind != VALIDATION:
+        raise UsageError(
+            f"Run {run} is no validation: it is {detail.summary.kind!r}.",
+            "",
+            "`knuckle runs` lists what the store keeps.",
+        )
+    plan = plan_from(facts)
+    continues = facts.get(CONTINUES)
+    earlier = Readings() if continues is None else stored_readings(store, int(continues))
+    decoded = decode(chunk.data for chunk in store.chunks(run, 0))
+    if decoded.block is None:
+        return earlier
+    recording = recording_of(decoded.block, decoded, [])
+    fact, calibration = of_run(facts, decoded)
+    uncalibrated = fact["source"] == "none"
+    since_s = float(facts.get("since_s", 0.0))
+    recording = replace(recording, stored=calibration, settled=True)
+    own, _ = pod_readings(recording, plan, taken_from(facts), None, uncalibrated, since_s)
+    return joined(earlier, own, typed_from(facts), recording.identity)
+
+
+def measured_again(
+    store: Store, run: int, tolerance_deg: float | None = None
+) -> tuple[Outcome | None, dict[str, Any] | None]:
+    """Assess a stored run from its bytes, against another tolerance if one is given."""
+    detail = store.run(run)
+    readings = stored_readings(store, run)
+    plan = plan_from(detail.facts)
+    if tolerance_deg is not None:
+        plan = replace(plan, tolerance_deg=tolerance_deg)
+    kept = detail.facts.get(VALIDATION) or {}
+    return concluded(plan, readings, kept.get("date") or detail.summary.started_utc)
+
+
+def going_on(store: Store, run: int, now: datetime) -> ValidateTask:
+    """Return the task that goes on where a stored run broke off.
+
+    The angle may have been touched meanwhile: steps left of a setting that was begun become a
+    setting of their own, so that the reference is read again.
+
+    Raises
+    ------
+    UsageError
+        If it is no validation, or nothing is left of it.
+    """
+    earlier = stored_readings(store, run)
+    detail = store.run(run)
+    plan = plan_from(detail.facts)
+    done = done_before(store, run)
+    typed = {reading.setting for reading in earlier.reference}
+    if done and plan.steps[done - 1].setting not in typed:
+        done -= 1  # taken, but the link ended before the reference was typed
+    if done >= len(plan.steps):
+        raise UsageError(f"Nothing is left of run {run}: every reading was taken.")
+    highest = max(step.setting for step in plan.steps)
+    steps = tuple(
+        replace(step, setting=highest + 1 + step.setting)
+        if index >= done and step.setting in typed
+        else step
+        for index, step in enumerate(plan.steps)
+    )
+    began = moment_of(detail.summary.started_utc)
+    since_s = float(detail.facts.get("since_s", 0.0))
+    if began is not None:
+        since_s += max(0.0, (now - began).total_seconds())
+    return ValidateTask(replace(plan, steps=steps), earlier=earlier, continues=run, since_s=since_s)
+
+
+def done_before(store: Store, run: int) -> int:
+    """Return how many steps of a plan are done in a chain of runs."""
+    facts = store.run(run).facts
+    taken = taken_from(facts)
+    if taken:
+        return max(item.step for item in taken) + 1
+    continues = facts.get(CONTINUES)
+    return 0 if continues is None else done_before(store, int(continues))
+
+
+def validate_measurement(
+    task: ValidateTask, link: Link, view: View, store: Store, ask: Asker
+) -> tuple[Measurement, ValidateMethod]:
+    """Return the measurement, not yet begun, and what will hold its record."""
+    guide = ValidateGuide(task.plan, task.earlier.reference, task.done)
+    library = calibrations_of(store.calibrations())
+    method = ValidateMethod(task, guide, library, lambda: link.clock.utc(link.clock.now_s()))
+    kept = [0, 0]
+
+    async def answered() -> list[Any]:
+        cues: list[Any] = []
+        while (question := guide.question) is not None:
+            try:
+                cues += guide.answer(await ask(question))
+            except UsageError as error:
+                said = (error.what, error.cause, error.next_step)
+                view.say(" ".join(part for part in said if part))
+        now = [len(guide.typed), len(guide.taken)]
+        if now != kept:
+            kept[:] = now
+            measurement.keep(as_facts(guide.typed, guide.taken))
+        return cues
+
+    measurement = Measurement(
+        method,
+        link,
+        guide,
+        view,
+        store,
+        wheel_now=lambda: method.wheel,
+        stream_wheel=None,
+        patience_s=PATIENCE_S,
+        between=answered,
+    )
+    return measurement, method
+
+
+def steps_left(task: ValidateTask) -> tuple[Step, ...]:
+    """Return the steps of a plan that an earlier run has not done."""
+    return task.plan.steps[task.done :]
