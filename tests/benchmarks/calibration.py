@@ -30,7 +30,7 @@ from knuckle.calibrate.made import calibration_of
 from knuckle.calibrate.pose import Pose
 from knuckle.estimate.calibration import Calibration
 from knuckle.estimate.camber_model import CamberModel
-from knuckle.estimate.priors import Given, Priors
+from knuckle.estimate.priors import AccelerometerPrior, Given, Priors
 from knuckle.estimate.solver import derivative, solve
 from knuckle.estimate.wheel_model import Reading
 from knuckle.model.block import Block, FloatArray
@@ -49,6 +49,7 @@ BARE: Final = Priors(
     pads_along=Given(0.0, 0.0),
 )
 """Nothing but the sensor is unsure: what a calibration leaves."""
+UNCALIBRATED: Final = dataclasses.replace(BARE, accelerometer=AccelerometerPrior.data_sheet())
 
 
 class Made(NamedTuple):
@@ -59,6 +60,8 @@ class Made(NamedTuple):
     error_deg: float
     expanded_deg: float
     stated_deg: float
+    bare_error_deg: float
+    bare_expanded_deg: float
 
 
 def scenario_of(seed: int, nonlinearity: str) -> Scenario:
@@ -133,14 +136,16 @@ def one_pod(seed: int, nonlinearity: str) -> Made:
     hand, wall, _ = poses_of(scenario)
     fit = fit_accelerometer(hand)
     face = fit_face(wall, fit)
-    if not fit.is_calibration or not face.good:
-        return Made(fit.state, face.good, np.nan, np.nan, np.nan)
     rng = np.random.default_rng([seed, 5])
     camber_deg = float(rng.uniform(-CAMBER_DEG, CAMBER_DEG))
     up = up_of(camber_deg, float(rng.uniform(-PITCH_DEG, PITCH_DEG)))
     reading = read_g(realise(scenario, scenario.seed), up[None, :])[0]
+    bare, bare_expanded, _ = camber_by(None, reading, UNCALIBRATED)
+    bare_found = (bare - camber_deg, bare_expanded)
+    if not fit.is_calibration or not face.good:
+        return Made(fit.state, face.good, np.nan, np.nan, np.nan, *bare_found)
     found, expanded, sigma = camber_by(calibration_of(fit, face), reading)
-    return Made(fit.state, face.good, found - camber_deg, expanded, sigma)
+    return Made(fit.state, face.good, found - camber_deg, expanded, sigma, *bare_found)
 
 
 def told(made: list[Made], nonlinearity: str) -> str:
@@ -148,6 +153,8 @@ def told(made: list[Made], nonlinearity: str) -> str:
     whole = [one for one in made if np.isfinite(one.error_deg)]
     error = np.array([one.error_deg for one in whole])
     expanded = np.array([one.expanded_deg for one in whole])
+    bare = np.array([one.bare_error_deg for one in made])
+    bare_expanded = np.array([one.bare_expanded_deg for one in made])
     inside = float(np.mean(np.abs(error) <= expanded))
     return (
         f"nonlinearity {nonlinearity}: {len(whole)} of {len(made)} pods calibrated; camber error "
@@ -156,7 +163,9 @@ def told(made: list[Made], nonlinearity: str) -> str:
         f"{np.mean([one.expanded_deg / one.stated_deg for one in whole]):.2f}; coverage "
         f"{100 * inside:.1f} % +- {100 * np.sqrt(inside * (1 - inside) / len(whole)):.1f}\n"
         f"  fits: {dict(Counter(one.state for one in made))}, face runs not good: "
-        f"{sum(not one.face for one in made)}"
+        f"{sum(not one.face for one in made)}\n"
+        f"  without calibration: error {np.sqrt(np.mean(bare**2)):.2f} deg rms, coverage "
+        f"{100 * np.mean(np.abs(bare) <= bare_expanded):.1f} %"
     )
 
 

@@ -12,9 +12,9 @@ from dataclasses import dataclass
 from typing import Final, NamedTuple
 
 import numpy as np
-from scipy.optimize import brentq
 
 from knuckle.calibrate.pose import Pose
+from knuckle.calibrate.scatter import matching_scatter
 from knuckle.estimate.calibration import straightened
 from knuckle.estimate.data_sheets import AccelerometerSheet
 from knuckle.estimate.priors import AccelerometerPrior
@@ -32,6 +32,10 @@ from knuckle.model.block import BoolArray, FloatArray
 LEAST_SIGMA_G: Final = 1e-5
 """No mean is believed better: the order of a count of a 16-bit part."""
 
+WITHIN: Final = 0.1
+"""Share of a pose's own variance that counts: a tremor swings to and fro, so that it averages far
+better than its scatter says; what is left shows in how the poses agree."""
+
 SEAT_RAD: Final = 3.5e-4
 """How flat a face sits on a flat surface, one sigma: 0.02 mm of dust or burr over 60 mm (common
 practice, no source)."""
@@ -44,8 +48,6 @@ _LEAST_SHARE: Final = 0.3
 
 _MOST_STEPS: Final = 20
 _SMALL_STEP: Final = 1e-9
-_LEAST_SCATTER_G: Final = 1e-7
-_MOST_SCATTER_G: Final = 1.0
 
 
 @dataclass(frozen=True)
@@ -71,7 +73,7 @@ class Poses:
         half = np.radians([pose.turned_deg for pose in poses]) / 2.0
         return cls(
             np.array([pose.accel_g for pose in poses]).reshape(-1, 3),
-            np.array([pose.covariance_g2 for pose in poses]).reshape(-1, 3, 3),
+            WITHIN * np.array([pose.covariance_g2 for pose in poses]).reshape(-1, 3, 3),
             np.sinc(half / np.pi),
         )
 
@@ -277,10 +279,10 @@ def _scatters(
     at_zero = rows.residuals - rows.jacobian @ x
     spread = (rows.jacobian * sigma**2) @ rows.jacobian.T
     hand = np.arange(rows.own.size) < hands
-    in_hand = _matching(hand, at_zero, spread, rows.own, of_face)
+    in_hand = matching_scatter(hand, at_zero, spread, rows.own, of_face)
     if hands == rows.own.size:
         return in_hand, in_hand
-    found = _matching(~hand, at_zero, spread, rows.own, in_hand)
+    found = matching_scatter(~hand, at_zero, spread, rows.own, in_hand)
     inverse = np.linalg.inv(
         spread + np.diag(_variance(rows.own, hands, (in_hand, max(found, LEAST_SIGMA_G))))
     )
@@ -288,26 +290,3 @@ def _scatters(
     freedom = float(np.sum((np.diag(inverse) * variance)[~hand]))
     shared = (freedom * found**2 + FACE_TRUST * in_hand**2) / (freedom + FACE_TRUST)
     return in_hand, float(np.sqrt(max(shared, (_LEAST_SHARE * in_hand) ** 2)))
-
-
-def _matching(
-    mine: BoolArray, at_zero: FloatArray, spread: FloatArray, own: FloatArray, others: float
-) -> float:
-    """Return the scatter by which some rows' squares equal their degrees of freedom.
-
-    With S the covariance of the rows, priors included, the residuals are D S^-1 y (D the
-    rows' own variance), so that both sums come from S alone.
-    """
-
-    def excess(log_scatter: float) -> float:
-        variance = own + np.where(mine, np.exp(2.0 * log_scatter), others**2)
-        inverse = np.linalg.inv(spread + np.diag(variance))
-        residuals = inverse @ at_zero
-        return float(np.sum(((residuals**2 - np.diag(inverse)) * variance)[mine]))
-
-    low, high = np.log(_LEAST_SCATTER_G), np.log(_MOST_SCATTER_G)
-    if not mine.any() or excess(low) <= 0.0:
-        return 0.0
-    if excess(high) >= 0.0:
-        return _MOST_SCATTER_G
-    return float(np.exp(brentq(excess, low, high, xtol=1e-3)))

@@ -17,9 +17,9 @@ from knuckle.model.block import FloatArray
 SHARE_OF_PRIOR: Final = 1.0 / 3.0
 """A parameter is supported when the poses leave less than this of the data sheet's tolerance ..."""
 
-MOST_BIAS_G: Final = 4e-3
-MOST_RATIO: Final = 4e-3
-"""... and no more than this, in 95 % of cases half of it as one sigma: 0.2 deg of tilt."""
+MOST_BIAS_G: Final = 2.5e-3
+MOST_RATIO: Final = 2.5e-3
+"""... in 95 % of cases, and no more than this as one sigma: 0.14 deg of tilt."""
 
 LEAST_DOF: Final = 1.0
 """With fewer degrees of freedom the poses say nothing of their own scatter."""
@@ -70,7 +70,7 @@ def parameters_of(fit: SphereFit, prior: FloatArray) -> tuple[Parameter, ...]:
     sigma = np.sqrt(np.einsum("ki,ij,kj->k", _PARAMETERS, covariance, _PARAMETERS))
     before = np.sqrt(_PARAMETERS**2 @ prior**2)
     widened = sigma * _student(fit.degrees_of_freedom)
-    supported = (widened <= SHARE_OF_PRIOR * before) & (widened <= _LIMITS)
+    supported = (widened <= SHARE_OF_PRIOR * before) & (sigma <= _LIMITS)
     return tuple(
         Parameter(name, float(v), float(s), float(b), bool(ok))
         for name, v, s, b, ok in zip(_NAMES, values, sigma, before, supported, strict=True)

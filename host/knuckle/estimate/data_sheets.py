@@ -76,6 +76,8 @@ class GyroSheet:
         Zero-rate output.
     noise_dps : float
         Noise density, deg/s per sqrt(Hz).
+    per_g_dps : float
+        Zero rate that each axis of specific force adds, a g.
     """
 
     part: str
@@ -83,6 +85,7 @@ class GyroSheet:
     cross_axis_percent: float
     bias_dps: float
     noise_dps: float
+    per_g_dps: float
 
 
 _RECTANGLE = math.sqrt(3.0)
@@ -102,7 +105,12 @@ MPU6050_ACCELEROMETER: Final = AccelerometerSheet(
 """Data sheet rev 3.3, table 6.2."""
 
 MPU6050_GYRO: Final = GyroSheet(
-    "MPU-6050", scale_percent=3.0, cross_axis_percent=2.0, bias_dps=20.0, noise_dps=0.005
+    "MPU-6050",
+    scale_percent=3.0,
+    cross_axis_percent=2.0,
+    bias_dps=20.0,
+    noise_dps=0.005,
+    per_g_dps=0.1,
 )
 """Data sheet rev 3.3, table 6.1."""
 
