@@ -10,7 +10,16 @@ import pytest
 from bench.conftest import Wires
 from bench.wired import TICK_CYCLES, Wired
 from knuckle.bench.client import CLOCK_HZ, Event
-from knuckle.wire.messages import ChannelKind, ClockReply, Command, Hello, SampleBatch
+from knuckle.wire.commands import set_rate
+from knuckle.wire.messages import (
+    Ack,
+    AckCode,
+    ChannelKind,
+    ClockReply,
+    Command,
+    Hello,
+    SampleBatch,
+)
 
 PERIOD_CYCLES = CLOCK_HZ // 200
 TCCR1B = 0x81
@@ -134,6 +143,32 @@ def test_readings_start_in_time_under_a_flood_of_commands(
     away = [start - tick * TICK_CYCLES for start, tick in zip(starts[5:-60], own, strict=True)]
     assert len(set(own)) == len(own) > 900
     assert max(away) - min(away) <= TICK_CYCLES
+
+
+def test_the_fastest_rate_with_everything_connected_loses_nothing(wires: Wires) -> None:
+    wired = wires()
+    wired.bench.command("sensor", "adxl355", "back")
+    wired.bench.command("caliper", "mm", 100)
+    wired.bench.command("analog", 0, 2500, 4700, 3.0)
+    wired.run(3.0)
+    assert len(wired.hello.channels) == 5
+    refused = wired.ask(Command.SET_RATE, set_rate(799, 1))
+    assert isinstance(refused, Ack)
+    assert refused.code == AckCode.BAD_VALUE
+    wired.ask(Command.SET_RATE, set_rate(800, 1))  # 312.5 a second
+    wired.run(1.0)
+    wired.must(Command.START)
+    noisy_feed(wired, 30.0, 2)
+    wired.run(10.0)
+    asked = (Command.HELLO, Command.CLOCK, Command.SETTINGS_READ, Command.STATUS)
+    for i in range(1000):
+        command = asked[i % 4]
+        wired.send(command, b"\x00\x00\x80" if command == Command.SETTINGS_READ else b"")
+        wired.run(0.01)
+    assert wired.hello.raw_period_ticks == 800
+    assert (wired.status.overruns, wired.status.dropped) == (0, 0)
+    assert wired.decoder.counts.lost_frames == 0
+    assert set(gaps(wired)) == {800 * wired.hello.averaging}
 
 
 def test_ticks_wrap_without_a_trace(wires: Wires) -> None:

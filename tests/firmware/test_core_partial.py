@@ -200,7 +200,7 @@ def test_a_sensor_comes_back_at_the_highest_rate_too(stuck: bool) -> None:
     """The conversions of the potentiometer take most of each period: the bus is free meanwhile."""
     board, _ = streaming()
     with board:
-        board.ask(Command.SET_RATE, commands.set_rate(500, 1), within=1.5)
+        board.ask(Command.SET_RATE, commands.set_rate(800, 1), within=1.5)
         if stuck:
             board.set("SDA_STUCK", 9)
         else:

@@ -199,7 +199,7 @@ def test_stop_gets_through_a_flood() -> None:
         (Command.SETTINGS_READ, b"\xff\xff\x01", AckCode.BAD_VALUE),
         (Command.SETTINGS_WRITE, b"\0\x01x", AckCode.BAD_VALUE),
         (Command.SETTINGS_WRITE, b"\xff\0xy", AckCode.BAD_VALUE),
-        (Command.SET_RATE, commands.set_rate(499, 1), AckCode.BAD_VALUE),
+        (Command.SET_RATE, commands.set_rate(799, 1), AckCode.BAD_VALUE),
         (Command.SET_RATE, commands.set_rate(25_001, 1), AckCode.BAD_VALUE),
         (Command.SET_RATE, commands.set_rate(2**32 - 1, 1), AckCode.BAD_VALUE),
         (Command.SET_RATE, commands.set_rate(0, 4097), AckCode.BAD_VALUE),
