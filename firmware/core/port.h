@@ -65,7 +65,8 @@ typedef struct kn_port {
     int8_t (*bus_start)(void *self, kn_transfer *transfer);
     /* Give up the running transfer, if any (its status becomes KN_E_TIMEOUT, without a call of
      * kn_pod_on_transfer), free a stuck bus by up to nine clock pulses and a STOP.
-     * KN_OK if both lines are high afterwards, else KN_E_BUS. Takes at most 0.5 ms. */
+     * KN_OK if both lines are high afterwards, else KN_E_BUS. Takes 0.2 ms, 1.5 ms
+     * at most where a device holds the clock back. */
     int8_t (*bus_recover)(void *self);
 
     /* [isr] Sum `conversions` (1 to 16) conversions of an analog input against the supply;

@@ -93,6 +93,8 @@ size_t kn_serial_receive(void *self, uint8_t *into, size_t size)
         into[count++] = take_ring[tail];
         tail = (uint8_t)((tail + 1) & TAKE_MASK);
     }
+    /* The compiler must not put off the reading of bytes until their place is given back. */
+    __asm__ __volatile__("" ::: "memory");
     take_tail = tail;
     return count;
 }
