@@ -33,8 +33,12 @@ _NAMES = {
 _REMEDIES = {
     "noise": "stand still for longer, or visit each position again.",
     "gyro": "visit each position again.",
-    "calibration": "use a better calibrated pod, or give its --calibration.",
-    "chip_turn": "use a better calibrated pod, or give its --calibration.",
+    "calibration": "calibrate the pod with `knuckle calibrate`, with more poses.",
+    "chip_turn": "calibrate the pod with `knuckle calibrate`, the face run with it.",
+    "nonlinearity": "take a part whose data sheet states less: no calibration by gravity lessens it "
+    "much.",
+    "temperature": "let the pod come to the temperature it was calibrated at, or calibrate it at a "
+    "second one.",
     "gyro_calibration": "calibrate the gyro, or give turn-plate angles with --plates.",
     "gyro_turn": "calibrate the gyro, or give turn-plate angles with --plates.",
     "mount": "check how the pod sits on the rim; give what you know of it with --mount-tilt "

@@ -92,7 +92,7 @@ def agreement(axes: Axes, record: Mapping[str, Any]) -> None:
             textcoords="offset points",
             fontsize=7.5,
         )
-    axes.set_title("Agreement: differences, 95 % limits (shaded: their intervals)")
+    axes.set_title("Agreement: differences as read, 95 % limits")
     axes.set_xlabel("mean of pod and reference, deg")
     axes.set_ylabel("pod less reference, deg")
 
@@ -112,7 +112,7 @@ def linearity(axes: Axes, record: Mapping[str, Any]) -> None:
         axes.plot(angles, [point["error_deg"] for point in curve], color="black", lw=1.2)
     _tolerance(axes, record)
     _points(axes, record, "reference_deg", "difference_deg")
-    axes.set_title("Linearity: error of the pod, 95 % interval with the reference's own")
+    axes.set_title("Linearity: error of the pod with 95 % interval")
     axes.set_xlabel("reference, deg")
     axes.set_ylabel("error, deg")
 
@@ -129,7 +129,7 @@ def residuals(axes: Axes, record: Mapping[str, Any]) -> None:
     axes.axhline(0.0, color="black", lw=0.9)
     rows = [{**r, "residual_deg": float(value)} for r, value in zip(readings, left, strict=True)]
     _points(axes, {**record, "readings": rows}, "reference_deg", "residual_deg")
-    axes.set_title("Residual against angle (shaded: 1.96 x the pod's scatter)")
+    axes.set_title("Residual against angle; shaded: 1.96 x scatter")
     axes.set_xlabel("reference, deg")
     axes.set_ylabel("left of the line, deg")
 

@@ -57,7 +57,9 @@ def rows(record: Mapping[str, Any]) -> list[tuple[str, str, str]]:
     """Return (what, figure, note) of everything that was found, in order."""
     found: list[tuple[str, str, str]] = []
     bias, limits, j = record["bias"], record["limits"], record["judgement"]
-    found.append(("bias", _pm(bias), "mean error over all readings"))
+    turned = any(r["turned"] for r in record["readings"])
+    note = "mean error, the reference's zero taken off" if turned else "mean error of all readings"
+    found.append(("bias", _pm(bias), note))
     for name in ("lower", "upper"):
         low, high = limits[f"{name}_interval_deg"]
         found.append(
@@ -90,7 +92,6 @@ def rows(record: Mapping[str, Any]) -> list[tuple[str, str, str]]:
     if (zero := record.get("pod_zero")) is not None:
         found.append(("pod's zero", _pm(zero), ""))
     if (zero := record.get("reference_zero")) is not None:
-        turned = any(r["turned"] for r in record["readings"])
         note = "split by turning end for end" if turned else "as stated; not split"
         found.append(("reference's zero", _pm(zero), note))
     if (parts := record.get("components")) is not None:

@@ -399,7 +399,9 @@ def going_on(store: Store, run: int, now: datetime) -> ValidateTask:
     since_s = float(detail.facts.get("since_s", 0.0))
     if began is not None:
         since_s += max(0.0, (now - began).total_seconds())
-    return ValidateTask(replace(plan, steps=steps), earlier=earlier, continues=run, since_s=since_s)
+    return ValidateTask(
+        replace(plan, steps=steps), earlier=earlier, continues=run, since_s=since_s, done=done
+    )
 
 
 def done_before(store: Store, run: int) -> int:
