@@ -14,9 +14,12 @@ STUDIES = (
     "efficiency",
     "rests",
     "toe",
+    "spin",
+    "reversal",
     "cue",
     "decode",
     "long_log",
+    "noise_figures",
     "start_up",
     "verdicts",
 )
