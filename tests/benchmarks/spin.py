@@ -76,7 +76,8 @@ def draw(rng: np.random.Generator, prior: AccelerometerPrior) -> Drawn:
     return Drawn(spin / np.linalg.norm(spin), matrix, errors[:3], errors[15:18])
 
 
-def _rest(rng: np.random.Generator, reading: np.ndarray, at_s: float) -> Rest:
+def rest_of(rng: np.random.Generator, reading: np.ndarray, at_s: float) -> Rest:
+    """Return a rest of two seconds at a reading, with its noise."""
     count = int(STOP_S * 100)
     variance = NOISE_G**2 * 50.0 / count
     accel = reading + np.sqrt(variance) * rng.standard_normal(3)
@@ -102,7 +103,7 @@ def turned(
         when = list(np.linspace(0.0, end_s - STOP_S, stops))
     lean = camber + lean_deg * rng.standard_normal(len(places)) * (1.0 if stops else 0.0)
     rests = [
-        _rest(rng, reading, at)
+        rest_of(rng, reading, at)
         for reading, at in zip(pod.read(pod.up(places, lean)), when, strict=True)
     ]
     read = pod.read(pod.up(angle, np.full(len(angle), camber)))
@@ -126,7 +127,7 @@ def one_run(seed: int) -> dict[str, float]:
     at = pod.read(pod.up(rng.uniform(0.0, 2.0 * np.pi, 1), np.array([camber])))
     by_it = replace(request, priors=mounting.on(priors, None))
     without = replace(request, priors=priors)
-    found = [_rest(rng, at[0], 0.0)]
+    found = [rest_of(rng, at[0], 0.0)]
     told = {
         "tilt": (outcome.results[Quantity.MOUNT_TILT], tilt),
         "yaw": (outcome.results[Quantity.MOUNT_YAW], yaw),
