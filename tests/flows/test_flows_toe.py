@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import asyncio
 import json
+import re
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -322,6 +323,16 @@ def test_a_pod_without_linear_sensor_is_told(
     store = ("--store", str(tmp_path / "runs.sqlite3"), "--plain", "--no-sound")
     assert run(["linear", "calibrate", "10", "50", "90", "--pod", "sim:demo", *store]) == 2
     assert "no linear sensor" in capsys.readouterr().err
+
+
+def test_the_calibration_that_is_taken_is_told_once(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    store = ("--store", str(tmp_path / "runs.sqlite3"))
+    told(capsys, "linear", "calibrate", "10", "50", "90", "--pod", "sim:known_lengths", *store)
+    text = told(capsys, *_toe(), "--pod", "sim:string", *store)
+    line = r"^Linear channel 1: the store's calibration of 20\d\d-\d\d-\d\d, 10 to 90 mm\.$"
+    assert len(re.findall(line, text, re.MULTILINE)) == 1
 
 
 def test_a_link_that_ends_early_keeps_what_was_taken(tmp_path: Path) -> None:

@@ -56,6 +56,36 @@ def newest(kept: Sequence[CalibrationRow], identity: str, channel: int) -> Linea
     return None
 
 
+def telling(library: Library, say: Callable[[str], None]) -> Library:
+    """Return a library that says which calibration it gives, once each.
+
+    The pod cannot tell one sensor in its plug from another, so whoever measures must see by
+    which lengths it was calibrated, and when.
+
+    Parameters
+    ----------
+    library : callable
+    say : callable
+        Takes the line.
+    """
+    told: set[str] = set()
+
+    def find(identity: str, channel: int) -> LinearCalibration | None:
+        found = library(identity, channel)
+        if found is not None:
+            low_mm, high_mm = sorted(found.gain * mm + found.offset_mm for mm in found.valid_mm)
+            line = (
+                f"Linear channel {channel}: the store's calibration of {found.date[:10]}, "
+                f"{low_mm:.0f} to {high_mm:.0f} mm."
+            )
+            if line not in told:
+                told.add(line)
+                say(line)
+        return found
+
+    return find
+
+
 def of_record(record: Any) -> LinearCalibration:
     """Return a calibration as the store keeps it.
 

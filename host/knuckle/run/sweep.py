@@ -6,7 +6,7 @@ from knuckle.analysis.sweep import check_steered
 from knuckle.links.contract import Link
 from knuckle.run.calibrations import calibrations_of
 from knuckle.run.guide_sweep import SweepGuide
-from knuckle.run.linear_calibrations import newest
+from knuckle.run.linear_calibrations import newest, telling
 from knuckle.run.measurement import Measurement
 from knuckle.run.method_rests import RestsMethod, Task
 from knuckle.run.noise_kept import floors_of, library_of
@@ -27,7 +27,7 @@ def sweep_measurement(task: Task, link: Link, view: View, store: Store) -> Measu
     floors = library_of(store)
     method = RestsMethod(
         task,
-        library=lambda identity, channel: newest(kept, identity, channel),
+        library=telling(lambda identity, channel: newest(kept, identity, channel), view.say),
         floors=floors,
         calibrations=calibrations_of(kept),
         now=lambda: link.clock.utc(link.clock.now_s()),

@@ -27,6 +27,7 @@ from knuckle.run.linear_calibrations import (
     resolution_mm,
     sensor_names,
     sensor_of,
+    telling,
     which_channel,
 )
 from knuckle.run.measurement import Measurement
@@ -255,7 +256,7 @@ def toe_measurement(
     def marks() -> Sequence[TouchMark]:
         return () if guide.sequence is None else guide.sequence.marks
 
-    method = ToeMethod(task, library, marks)
+    method = ToeMethod(task, telling(library, view.say), marks)
     guide = TouchGuide(
         task.labels,
         WORDS,
