@@ -247,3 +247,8 @@ def test_a_recording_played_back_as_a_pod(tmp_path: Path) -> None:
     path.write_bytes(b"".join(text_lines(600)))
     link = open_link(f"file:{path}")
     assert checks_of(asyncio.run(examine(link, 5.0)))
+
+
+def test_a_look_too_short_to_judge_is_refused(capsys: pytest.CaptureFixture[str]) -> None:
+    assert program.run(["selftest", "--pod", "sim:", "--seconds", "0.1"]) == 2
+    assert "--seconds 2" in capsys.readouterr().err

@@ -11,6 +11,7 @@ from knuckle.cli.exit_codes import DONE, FAILED
 from knuckle.cli.invocation import Invocation, invocation
 from knuckle.cli.options import PodOption, SecondsOption
 from knuckle.cli.pod_choice import choose_pod
+from knuckle.errors import UsageError
 from knuckle.model.wheel import Wheel
 
 if TYPE_CHECKING:
@@ -18,6 +19,7 @@ if TYPE_CHECKING:
     from knuckle.run.examination import Evidence
 
 SECONDS: float = 10.0
+LEAST_SECONDS: float = 2.0
 
 
 def register(app: typer.Typer) -> None:
@@ -44,6 +46,12 @@ def selftest(
     from knuckle.report.selftest_text import selftest_lines, selftest_to_json
     from knuckle.run.selftest import checks_of
 
+    if seconds is not None and seconds < LEAST_SECONDS:
+        raise UsageError(
+            f"{seconds:g} s of samples tell nothing.",
+            "Noise and rate are judged over half-second means.",
+            f"Take --seconds {LEAST_SECONDS:g} or more, or leave it out.",
+        )
     here = invocation(ctx)
     address = choose_pod(pod, here.settings, here.console())
     link = open_link(address, wheel=Wheel.LF, purpose="still")

@@ -69,7 +69,7 @@ class AvrLink(SimLink):
             "speed": speed,
             "transport": choice("auto", "pty", "memory"),
             "sensor": choice(*SENSORS),
-            "baud": whole_number,
+            "baud": choice("9600", "19200", "38400", "57600", "115200"),  # the firmware's
             "elf": str,
             "bench": str,
         }
@@ -79,7 +79,7 @@ class AvrLink(SimLink):
         if sensor == "adxl355":
             implied["pod.gyro"] = False
         if "baud" in values:
-            implied["pod.baud"] = values.pop("baud")
+            implied["pod.baud"] = int(values.pop("baud"))
         scenario = load(
             own.place,
             purpose=purpose,
