@@ -176,7 +176,7 @@ def _live(
             typer.echo(f"Run {report.run} ({report.state.value}) is kept in {store.path}")
             if not whole and keep:
                 typer.echo(
-                    "Its figures are not: `knuckle noise --run last --keep` keeps what it gave."
+                    f"Its figures are not: `knuckle noise --run {report.run} --keep` keeps them."
                 )
     return exit_code(report, interrupted)
 

@@ -52,7 +52,7 @@ def noise_lines(record: Mapping[str, Any]) -> Iterator[str]:
         yield from _wrapped(
             f"Means over {floor['size'] / floor['rate_hz']:.2g} s scatter by "
             f"{1000.0 * floor['accel']['between'] ** 0.5:.2g} mg{gyro} (all axes together): "
-            "from there the finding of rests starts with this pod at this rate."
+            "once kept, the finding of rests starts from there with this pod at this rate."
         )
 
 
