@@ -36,6 +36,7 @@ def test_an_address_is_taken_apart(
     ("text", "hint"),
     [
         ("/dev/ttyUSB0", "serial:/dev/ttyUSB0"),
+        ("avr", "'avr:'"),
         ("COM7", "serial:COM7"),
         ("sweep.csv", "file:sweep.csv"),
         (r"C:\logs\a.csv", r"file:C:\logs\a.csv"),

@@ -95,7 +95,7 @@ def demo_address(pod: str | None, scenario: str | None, seed: int | None) -> str
         raise UsageError(
             f"The demonstration needs a simulated pod; {pod!r} is none.",
             "Its truth is not known.",
-            "Leave --pod out, or measure with `knuckle camber` and `knuckle sweep`.",
+            "Say sim: or avr:, or measure with `knuckle camber` and `knuckle sweep`.",
         )
     if scenario is not None and parts.place:
         raise UsageError("--scenario and --pod both name a scenario: choose.")

@@ -70,6 +70,8 @@ def _suggestion(text: str) -> str:
         return f"'serial:{text}'"
     if re.match(r"[A-Za-z]:[\\/]", text) or "/" in text or "." in text:
         return f"'file:{text}'"
+    if text.lower() in ("sim", "avr", "serial"):
+        return f"'{text.lower()}:'"
     return "'serial:PORT', 'sim:' or 'file:NAME'"
 
 
