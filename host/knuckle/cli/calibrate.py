@@ -189,7 +189,7 @@ def _live(
             for line in _how_to_go_on(report.run, whole, found):
                 typer.echo(line, err=True)
             return exit_code(report, interrupted)
-        number = keep(store, found.made, report.run) if kept else None
+        number = keep(store, found, report.run) if kept else None
         print_made(ctx, found, number, report.run, out, as_json=as_json)
         if write_pod:
             write_to_pod(link, found, as_json=as_json)
@@ -228,6 +228,6 @@ def _from_recording(
             name = f"run {run}" if run is not None else source
             print_outcome(ctx, found.outcome, notices, name, json_output=as_json)
             return REFUSED
-        number = keep(store, found.made, run) if kept else None
+        number = keep(store, found, run) if kept else None
         print_made(ctx, found, number, run, out, as_json=as_json, notices=notices)
     return DONE

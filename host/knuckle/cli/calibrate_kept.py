@@ -26,12 +26,22 @@ if TYPE_CHECKING:
     from knuckle.store.rows import CalibrationRow
 
 
-def keep(store: Store, made: Made, run: int | None) -> tuple[int, Made]:
-    """Put a calibration into the store; return its number, and it as it is kept."""
+def keep(store: Store, found: Calibrated, run: int | None) -> tuple[int, Made]:
+    """Put a calibration into the store; return its number, and it as it is kept.
+
+    Where an earlier one of the pod was made at another temperature, the drift is kept with it.
+    """
     from dataclasses import replace
 
+    from knuckle.run.calibration_drift import with_drift
     from knuckle.run.calibration_json import to_json
 
+    assert found.made is not None
+    made, other = with_drift(found.made, store.calibrations(), found.parts)
+    if other is not None:
+        typer.echo(
+            f"With calibration {other}, at another temperature, it gives the drift.", err=True
+        )
     made = replace(made, run=run)
     return store.add_calibration(made.calibration.identity, to_json(made)), made
 

@@ -6,6 +6,7 @@ A part ends by itself when it is good enough, or early when the pod is laid down
 
 from __future__ import annotations
 
+import textwrap
 from collections.abc import Callable, Sequence
 from typing import Final
 
@@ -78,6 +79,7 @@ class CalibrateGuide:
         self._asked: float | None = None
         self._counted: float | None = None
         self._trouble = ""
+        self._alone_from_s = 0.0
         self._clipped_s: float | None = None
         self._recent: FloatArray | None = None
         self._link_down = False
@@ -113,7 +115,7 @@ class CalibrateGuide:
     def remarks(self) -> list[str]:
         """Return lines for the operator that have come up since the last call."""
         told, self._remarks = self._remarks, []
-        return told
+        return [line for text in told for line in textwrap.wrap(text, 78, subsequent_indent="  ")]
 
     @property
     def figure(self) -> Shown | None:
@@ -263,8 +265,10 @@ class CalibrateGuide:
                 kept[-1] = pose
 
     def _left_alone(self, pose: Pose) -> list[Cue]:
-        if pose.end_s - pose.start_s < LAID_DOWN_S or self._part is Part.TURN:
+        alone_s = pose.end_s - max(pose.start_s, self._alone_from_s)
+        if alone_s < LAID_DOWN_S or self._part is Part.TURN:
             return []
+        self._alone_from_s = pose.end_s
         self.ended_early.append(self._part)
         self._remarks.append(f"The pod was left alone: the part ends early. {self._unsettled()}")
         self._counted = pose.start_s

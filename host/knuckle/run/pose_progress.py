@@ -22,6 +22,8 @@ HARDLY: Final = 0.06
 LOOKS_BACK: Final = 4
 FEWEST_COARSE: Final = 18
 """... but not before so many poses."""
+SURE_DOF: Final = 3.0
+"""With fewer degrees of freedom the next pose may show that another one was at fault."""
 ASKS_FACES_UNTIL: Final = 6
 COVERED_DEG: Final = 35.0
 
@@ -67,11 +69,16 @@ class PoseProgress:
 
     def newly_left_out(self) -> tuple[set[tuple[float, int]], list[str]]:
         """Return which poses have turned out not to fit, each once, and what to say of them."""
-        if self.fit is None:
+        if self.fit is None or self.fit.degrees_of_freedom < SURE_DOF:
             return set(), []
         out = left_out(self.fit)
-        new, self._told_out = out - self._told_out, out
+        new, back, self._told_out = out - self._told_out, self._told_out - out, out
         lines = [
+            f"Pose {number} fits the others after all."
+            for number, one in enumerate(self.fit.residuals, start=1)
+            if (one.pose.start_s, one.pose.stretch) in back
+        ]
+        lines += [
             f"Pose {number} does not fit the others and is left out: {one.reason}. "
             f"Hold it so again: {pose_words(one.pose.accel_g)}."
             for number, one in enumerate(self.fit.residuals, start=1)

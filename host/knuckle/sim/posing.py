@@ -135,7 +135,7 @@ class Poser:
         stop = self._stops[-1]
         rng = self._case.generator(Stream.POSE, 1000000 + stop.number)
         leave_s = t_s + float(rng.uniform(*self._script.reaction_s))
-        held = t_s >= stop.on_s
+        held = t_s >= stop.on_s and stop.kind is not PoseKind.LAID_DOWN
         if cue is Cue.FINISHED:
             stop.leave_s = max(leave_s, stop.on_s)
             self._part = _Part.OVER
@@ -148,6 +148,8 @@ class Poser:
             if held and not stop.released:
                 stop.released = True
                 stop.leave_s = leave_s
+            if stop.kind is PoseKind.LAID_DOWN and cue is Cue.MOVE_ON:
+                stop.released, stop.leave_s = True, leave_s
             if cue is Cue.MOVE_ON and stop.part is self._part:
                 self._part = self._after(self._part)
 
