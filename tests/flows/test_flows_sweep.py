@@ -248,3 +248,37 @@ def test_the_run_keeps_what_is_needed_to_repeat_it(tmp_path: Path) -> None:
     assert detail.facts["driver"] == "out"
     assert detail.streams[0].hello is not None
     assert detail.results[0].method.startswith("rests, least squares")
+
+
+def _complete(run: LiveRun) -> None:
+    assert run.report.complete
+    assert run.report.state is RunState.FINISHED
+    assert run.heard.cues[-1] is Cue.FINISHED
+
+
+@pytest.mark.parametrize("address", ["garage?seed=4", "garage?seed=36", "no_gyro?seed=1"])
+def test_what_is_taken_stays_taken_though_the_driver_goes_on_at_once(
+    address: str, tmp_path: Path
+) -> None:
+    run = live(tmp_path, f"sim:{address}&transport=memory")
+    _complete(run)
+    assert Cue.TROUBLE not in run.heard.cues
+    assert run.heard.cues.count(Cue.TAKEN) == len(run.report.outcomes[0].rests) == 5
+
+
+@pytest.mark.parametrize("address", ["garage?seed=66", "no_gyro?seed=32"])
+def test_a_position_that_is_taken_back_is_asked_for_again(address: str, tmp_path: Path) -> None:
+    run = live(tmp_path, f"sim:{address}&transport=memory")
+    cues = run.heard.cues
+    at = cues.index(Cue.TROUBLE)
+    assert cues[at - 2 : at + 2] == [
+        Cue.TAKEN,
+        cues[at - 1],
+        Cue.TROUBLE,
+        Cue.GO_BACK,
+    ]
+    assert any(word.startswith("Not taken after all: go back") for word in run.heard.words)
+    _complete(run)
+    assert cues.count(Cue.TAKEN) == 6
+    assert len(run.report.outcomes[0].rests) == 5
+    assert_truth_inside(run, 2.0)

@@ -236,7 +236,8 @@ class RestDetector:
 
     def _close(self, closing: Closing, ended: bool, at_s: float) -> list[RestEvent]:
         s = self._settings
-        shortest_s = s.shortest_s if self._has_gyro else s.shortest_no_gyro_s
+        departed = closing.announced and closing.departed
+        shortest_s = s.least_s(has_gyro=self._has_gyro, departed=departed)
         reading = self._read(closing, ended, shortest_s) if closing.end > closing.first else None
         if reading is None:
             self._dropped.append(

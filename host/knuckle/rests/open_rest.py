@@ -19,6 +19,9 @@ class Closing:
     announced: bool
     start_s: float
     end_s: float
+    departed: bool
+    """Whether it is a whole stand that a move has ended: no piece of one whose level slid or
+    stepped, nor one that goes on."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -67,7 +70,7 @@ class OpenRest:
     turned_deg: list[float] = field(default_factory=lambda: [0.0, 0.0, 0.0])
     doubt: Doubt | None = None
 
-    def closing(self, end: int) -> Closing:
+    def closing(self, end: int, departed: bool = False) -> Closing:
         """Return the rest up to cell `end` (exclusive) of its stretch."""
         count = max(0, end - self.first)
         return Closing(
@@ -78,6 +81,7 @@ class OpenRest:
             self.announced,
             self.start_s,
             self.end_s[count - 1] if count else self.start_s,
+            departed,
         )
 
 

@@ -46,6 +46,9 @@ class RestSettings:
     shortest_s, shortest_no_gyro_s : float
         A shorter stretch is not a rest once disturbed cells are left out; with and without
         gyro.
+    departed_s, departed_no_gyro_s : float
+        The same for a whole stand that was announced and that a move has ended: who goes on at
+        the cue, with a wheel that was still settling at first, leaves less.
     """
 
     cell_s: float = 0.1
@@ -65,6 +68,14 @@ class RestSettings:
     tremor_accel_g: float = 0.01
     shortest_s: float = 1.0
     shortest_no_gyro_s: float = 1.5
+    departed_s: float = 0.7
+    departed_no_gyro_s: float = 1.3
+
+    def least_s(self, *, has_gyro: bool, departed: bool) -> float:
+        """Return how long a stretch must have been still to be a rest, in s."""
+        if departed:
+            return self.departed_s if has_gyro else self.departed_no_gyro_s
+        return self.shortest_s if has_gyro else self.shortest_no_gyro_s
 
     def cell_size(self, rate_hz: float) -> int:
         """Return the samples in a cell."""

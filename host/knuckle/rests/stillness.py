@@ -66,7 +66,7 @@ class Stillness:
         self._earliest = 0
         self._open: OpenRest | None = None
         self._quiet = False
-        self._slid_at = -_RETURN_CELLS
+        self._slid_at = self._split_at = -_RETURN_CELLS
         self._candidates.reset()
 
     @property
@@ -242,7 +242,7 @@ class Stillness:
                 len(rest.pending) - rest.good_run > self._longest_knock
                 or math.hypot(*rest.turned_deg) > _SURELY_MOVED_DEG
             ):
-                yield self._close(rest, self._departure(rest), cell, at_s)
+                yield self._close(rest, self._departure(rest), cell, at_s, departed=True)
                 return
         elif not good:
             rest.bad_since = cell
@@ -356,11 +356,20 @@ class Stillness:
         return self.bias.distance_dps(late[0]) < self.bias.distance_dps(early[0])
 
     def _close(
-        self, rest: OpenRest, end: int, cell: int, at_s: float, earliest: int | None = None
+        self,
+        rest: OpenRest,
+        end: int,
+        cell: int,
+        at_s: float,
+        earliest: int | None = None,
+        departed: bool = False,
     ) -> Notice:
-        closing = rest.closing(end)
+        apart = rest.first - self._split_at >= _RETURN_CELLS
+        closing = rest.closing(end, departed and apart)
         self._open = None
         self._earliest = max(closing.end, end) if earliest is None else earliest
+        if not departed:
+            self._split_at = self._earliest
         self._candidates.reset()
         return Notice("closed", at_s, closing)
 

@@ -247,9 +247,10 @@ class CamberGuide:
         self._wheel_open = bool(self._parts)
         self._handling.handled = True
         self._remarks.append(
-            f"The {self._next.spoken} wheel was not at rest after all: keep still once more."
+            f"The {self._next.spoken} wheel was not at rest after all: go back, and keep still "
+            "there."
         )
-        return [Cue.TROUBLE]
+        return [Cue.TROUBLE, Cue.GO_BACK]
 
     def _close_part(self, at_s: float) -> None:
         """Let the last part end where the next begins, unless it ended before."""

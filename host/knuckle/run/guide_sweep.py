@@ -30,7 +30,7 @@ from knuckle.run.events import (
 )
 from knuckle.run.live_angles import LiveAngles
 from knuckle.run.live_linear import LinearAngles
-from knuckle.run.stands import Stands
+from knuckle.run.stands import Stands, TakenBack
 from knuckle.run.sweep_plan import Need, plan
 from knuckle.run.sweep_words import SweepWords
 from knuckle.wire.messages import Cue
@@ -87,6 +87,7 @@ class SweepGuide:
         self._finished = False
         self._trouble = ""
         self._link_down = False
+        self._taken_back: TakenBack | None = None
         self._plan = plan([])
         self._remarks: list[str] = []
 
@@ -149,6 +150,8 @@ class SweepGuide:
             return "Keep still", Ask.HOLD, goal_deg
         if self._follows and self._stands.lost:
             return "Steer angle lost: come back to straight ahead", Ask.MOVE, None
+        if self._taken_back is not None:
+            return self._say.go_back(goal_deg), Ask.MOVE, goal_deg
         return self._move_words(need), Ask.MOVE, goal_deg
 
     def _move_words(self, need: Need) -> str:
@@ -158,7 +161,12 @@ class SweepGuide:
         return self._say.move(need, self.steer_deg)
 
     def _goal_deg(self, need: Need) -> float | None:
-        return self._say.goal_deg(need) if self._follows else None
+        if not self._follows:
+            return None
+        if self._taken_back is not None:
+            place_deg = self._taken_back.steer_deg
+            return None if place_deg is None else place_deg - self._plan.datum_deg
+        return self._say.goal_deg(need)
 
     # ---- what happens
 
@@ -290,6 +298,7 @@ class SweepGuide:
         self._rest = None
         self._held = False
         self._ready = True
+        self._taken_back = None
         if self._stands.add(rest, self._angles.steer_deg) and self._follows:
             self._remarks.append("The steer angle is known again.")
         if self._leg_dps <= SLOW_DPS:
@@ -305,20 +314,22 @@ class SweepGuide:
         if not self._ready:
             self._left()
             return []
-        self._stands.withdraw()
+        self._taken_back = self._stands.withdraw()
         self._left()
         self._leg_dps = self._leg_before_dps  # the leg goes on, as fast as it was
         self._think()
-        self._remarks.append("The wheel drifted: that was no rest. Keep still once more.")
-        return [Cue.TROUBLE]
+        self._remarks.append("The wheel drifted: that was no rest. Go back, and keep still there.")
+        return [Cue.TROUBLE, Cue.GO_BACK]
 
     def confirm(self, rests: Sequence[Rest]) -> list[Cue]:
         """Drop places whose rest is judged a drift by now; return cues."""
-        if not self._stands.keep(rests):
+        dropped = self._stands.keep(rests)
+        if dropped is None:
             return []
+        self._taken_back = dropped
         self._think()
         self._remarks.append("The wheel had drifted at one position: it is needed once more.")
-        return [Cue.TROUBLE]
+        return [Cue.TROUBLE, Cue.GO_BACK] if dropped.latest else [Cue.TROUBLE]
 
     def _left(self) -> None:
         self._ready = False

@@ -19,7 +19,7 @@ SAME_UP_DEG: Final = 0.8
 """Rests whose "up" differs by less stand at the same place, where there is no other clue."""
 
 
-@dataclass(slots=True)
+@dataclass(slots=True, eq=False)
 class _Stand:
     """A rest: where "up" was, shape (3,), and how far the gyro had turned in its record."""
 
@@ -28,6 +28,22 @@ class _Stand:
     record: int
     ended_s: float | None = None
     """Pod time of the rest's last sample, once it is over."""
+
+
+@dataclass(frozen=True, slots=True)
+class TakenBack:
+    """A rest that was taken and counts no longer.
+
+    Attributes
+    ----------
+    steer_deg : float or None
+        Where it was, as of `Stands.steer_deg`; None where not known.
+    latest : bool
+        Whether the wheel has rested nowhere since.
+    """
+
+    steer_deg: float | None
+    latest: bool
 
 
 class Stands:
@@ -69,17 +85,21 @@ class Stands:
             self._stands[-1].up = unit(rest.accel_g)
             self._stands[-1].ended_s = rest.end_s
 
-    def withdraw(self) -> None:
-        """Drop the last rest."""
-        self._stands.pop()
+    def withdraw(self) -> TakenBack:
+        """Drop the last rest, and return where it was."""
+        stand = self._stands.pop()
+        return TakenBack(self._steer_deg(stand.turned_deg, stand.record), latest=True)
 
-    def keep(self, rests: Sequence[Rest]) -> bool:
-        """Drop rests that have ended and are not among `rests`; return whether there were any."""
+    def keep(self, rests: Sequence[Rest]) -> TakenBack | None:
+        """Drop rests that have ended and are not among `rests`; return the latest, if any."""
         ends = {rest.end_s for rest in rests}
-        kept = [s for s in self._stands if s.ended_s is None or s.ended_s in ends]
-        dropped = len(kept) < len(self._stands)
-        self._stands = kept
-        return dropped
+        dropped = [s for s in self._stands if s.ended_s is not None and s.ended_s not in ends]
+        if not dropped:
+            return None
+        last = dropped[-1]
+        latest = last is self._stands[-1]
+        self._stands = [s for s in self._stands if s not in dropped]
+        return TakenBack(self._steer_deg(last.turned_deg, last.record), latest)
 
     def break_off(self) -> None:
         """Take note that nothing is known of the turn from here to what follows."""

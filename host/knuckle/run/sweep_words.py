@@ -52,6 +52,17 @@ class SweepWords:
         about = "to" if self._plates else "about"
         return f"Turn to {which}, {about} {max(self._left_deg, self._right_deg):.0f} deg"
 
+    def go_back(self, steer_deg: float | None) -> str:
+        """Return what is said when a position that was taken does not count after all."""
+        if steer_deg is None:
+            return "Not taken after all: go back to where the wheel stood"
+        if abs(steer_deg) < _BEGUN_DEG:
+            return "Not taken after all: go back to straight ahead"
+        left = steer_deg > 0.0
+        inout = "out" if left == self._wheel.is_left else "in"
+        side = "left" if left else "right"
+        return f"Not taken after all: go back {side} ({inout}), to {abs(steer_deg):.0f} deg"
+
     def no_gyro(self) -> str:
         """Return what is said of a pod without gyro."""
         if self._plates:

@@ -47,8 +47,12 @@ class Stop:
     roll_deg: float
     approach: Track
     """The turn from where the move to this stop started, its moves only."""
+    step: int = 1
+    """Which of the script's stops this is, from 1."""
     drift_dps: float = 0.0
     released: bool = False
+    passed_by: bool = False
+    """Called back on the way there: the wheel has never stood there."""
 
 
 class Driver:
@@ -79,6 +83,7 @@ class Driver:
         self._knocks_s: list[float] = []
         self._stops: list[Stop] = []
         self._heard_cues = False
+        self._last_cue = Cue.SILENT
         self._over = False
         self._legs = self._all_legs()
         self._stop_count = self._count_stops()
@@ -93,7 +98,8 @@ class Driver:
     @property
     def end_s(self) -> float:
         """When the script ends; infinite until that is known."""
-        last = len(self._stops) >= self._stop_count
+        stop = self._stops[-1]
+        last = stop.step >= self._stop_count and not stop.passed_by
         return self._stops[-1].leave_s if last or self._over else math.inf
 
     @property
@@ -103,9 +109,7 @@ class Driver:
 
     def plan_until(self, t_s: float) -> None:
         """Decide all moves that start up to a time."""
-        while not self._over and len(self._stops) < self._stop_count:
-            if self._stops[-1].leave_s > t_s:
-                return
+        while not self._over and self._stops[-1].leave_s <= t_s < self.end_s:
             self._next_stop()
 
     def forget(self, before_s: float) -> None:
@@ -119,11 +123,15 @@ class Driver:
         if not self._script.heeds_cues:
             return
         stop = self._stops[-1]
+        before, self._last_cue = self._last_cue, cue
         rng = self._case.generator(Stream.PERSON, 1000000 + stop.number)
         reaction_s = rng.uniform(*self._script.reaction_s)
         if cue is Cue.FINISHED:
             self._over = True
             self._leave(stop, t_s + reaction_s)
+        elif cue is Cue.GO_BACK and before is Cue.TROUBLE:
+            self._heard_cues = True
+            self._called_back(stop, t_s, t_s + reaction_s)
         elif cue in {Cue.TAKEN, Cue.MOVE_ON, Cue.GO_BACK}:
             self._heard_cues = True
             if not stop.released and t_s >= stop.hold_start_s:
@@ -133,6 +141,15 @@ class Driver:
             self._heard_cues = True
             if not stop.released:
                 self._leave(stop, max(stop.leave_s, t_s + self._script.patience_s))
+
+    def _called_back(self, stop: Stop, t_s: float, at_s: float) -> None:
+        """Keep still after all, or turn round: the stop taken last does not count."""
+        if stop.released:
+            stop.released = False
+            self._leave(stop, t_s + self._script.patience_s)
+        elif t_s < stop.hold_start_s and stop.step > 1 and not self._script.continuous:
+            stop.passed_by = True
+            self._leave(stop, at_s)
 
     def motion(self, t_s: FloatArray) -> Motion:
         """Return the pod's motion at increasing times, shape (n,)."""
@@ -163,7 +180,7 @@ class Driver:
 
     def rests(self) -> list[ScriptedRest]:
         """Return the holds planned so far, drifting ones marked."""
-        return [self._rest(stop) for stop in self._stops]
+        return [self._rest(stop) for stop in self._stops if not stop.passed_by]
 
     def _all_legs(self) -> list[tuple[float, ...]]:
         """Return one round: positions passed on the way to a stop, and the stop, of each leg."""
@@ -196,7 +213,11 @@ class Driver:
         before = self._stops[-1]
         number = before.number + 1
         rng = self._case.generator(Stream.PERSON, number)
-        *passed, goal = self._legs[(number - 2) % len(self._legs)]
+        step = before.step - 1 if before.passed_by else before.step + 1
+        if step == 1:
+            passed, goal = [], self._script.positions_deg[0]
+        else:
+            *passed, goal = self._legs[(step - 2) % len(self._legs)]
         approach = Track(self._theta_deg.final())
         at_s = before.leave_s
         for middle in passed:
@@ -211,7 +232,7 @@ class Driver:
         roll = self._roll(target, number)
         self._roll_to(roll, before.leave_s, end_s)
         leave_s = end_s + float(rng.uniform(*self._script.hold_s))
-        stop = Stop(number, goal, before.leave_s, end_s, leave_s, target, roll, approach)
+        stop = Stop(number, goal, before.leave_s, end_s, leave_s, target, roll, approach, step)
         self._stops.append(stop)
         self._finish_stop(stop, rng)
 
@@ -297,7 +318,7 @@ class Driver:
         stop.leave_s = leave_s
         for i, move in enumerate(self._theta_deg.submoves):
             if move.kind == "creep" and move.start_s == stop.hold_start_s:
-                length_s = leave_s - move.start_s
+                length_s = max(0.0, leave_s - move.start_s)
                 self._theta_deg.submoves[i] = replace(move, length_s=length_s)
 
     def _rest(self, stop: Stop) -> ScriptedRest:

@@ -116,6 +116,9 @@ class Handler:
             if not visit.released and t_s >= visit.hung_s:
                 visit.released = True
                 visit.leave_s = leave_s
+        elif cue is Cue.GO_BACK and visit.released:
+            visit.released = False
+            visit.leave_s = max(visit.leave_s, t_s + self._script.patience_s)
         elif cue is Cue.HOLD_STILL:
             self._heard_cues = True
             if not visit.released:
