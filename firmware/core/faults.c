@@ -38,8 +38,6 @@ static const passing table[KN_PASSING] KN_FLASH = {
     [KN_PASSING_BUS] = {KN_FAULT_BUS, KN_POD_PLACE, SOON_GONE},
     [KN_PASSING_OVERRUN] = {KN_FAULT_OVERRUN, KN_POD_PLACE, LONG_GONE},
     [KN_PASSING_DROPPED] = {KN_FAULT_DROPPED, KN_POD_PLACE, LONG_GONE},
-    [KN_PASSING_RANGE] = {KN_FAULT_SENSOR_RANGE, 1, SOON_GONE},
-    [KN_PASSING_RANGE + 1] = {KN_FAULT_SENSOR_RANGE, 2, SOON_GONE},
 };
 
 KN_ONCE void kn_faults_happened(kn_faults *f, uint8_t which)
@@ -54,9 +52,6 @@ void kn_faults_forget_rows(kn_faults *f)
 {
     for (uint8_t code = 0; code < KN_FAULT_CODES; code++) {
         f->standing[code] &= KN_POD_PLACE;
-    }
-    for (uint8_t row = 0; row < KN_RANGE_ROWS; row++) {
-        f->left[KN_PASSING_RANGE + row] = 0;
     }
 }
 

@@ -17,9 +17,7 @@ enum kn_passing {
     KN_PASSING_BUS,
     KN_PASSING_OVERRUN,
     KN_PASSING_DROPPED,
-    KN_PASSING_RANGE, /* one for each row of the first KN_RANGE_ROWS */
-    KN_RANGE_ROWS = 2,
-    KN_PASSING = KN_PASSING_RANGE + KN_RANGE_ROWS
+    KN_PASSING
 };
 
 /* All 0: no faults. */
@@ -41,7 +39,7 @@ void kn_faults_raise(kn_faults *f, uint8_t code, uint8_t places);
 /* The fault does not stand at these places. */
 void kn_faults_clear(kn_faults *f, uint8_t code, uint8_t places);
 
-/* A passing fault (enum kn_passing) has happened: BUS and RANGE then stand for 1 s, OVERRUN and DROPPED for 5 s. */
+/* A passing fault (enum kn_passing) has happened: BUS then stands for 1 s, OVERRUN and DROPPED for 5 s. */
 void kn_faults_happened(kn_faults *f, uint8_t which);
 
 /* The rows mean something else from now on: their faults are gone. */

@@ -14,6 +14,9 @@ void kn_judge_begin(kn_pod *pod)
     for (uint8_t part = 0; part < KN_BUS_PARTS; part++) {
         j->failures[part] = 0;
     }
+    for (uint8_t row = 0; row < KN_RANGE_ROWS; row++) {
+        j->at_end[row] = 0;
+    }
 }
 
 /* An accelerometer always has noise: the same numbers for a second are no measurement. */
@@ -40,18 +43,37 @@ static void watch_accelerometer(kn_pod *pod, uint8_t rows, const int32_t *values
     }
 }
 
+/* Readings at the end of the range count up, others down: a knock, or a turn in the hand, comes to
+ * no second. */
+static void weigh_range(kn_pod *pod, uint8_t row, uint8_t at_end)
+{
+    uint16_t *weight = &pod->judge.at_end[row];
+    if (at_end) {
+        if (*weight < pod->rate_hz) {
+            ++*weight;
+        } else {
+            kn_faults_raise(&pod->faults, KN_FAULT_SENSOR_RANGE, kn_bit(row));
+        }
+    } else if (*weight > 0) {
+        --*weight;
+    } else {
+        kn_faults_clear(&pod->faults, KN_FAULT_SENSOR_RANGE, kn_bit(row));
+    }
+}
+
 /* Accelerometer and gyro, the rows of three axes, which come first. */
 static void watch_range(kn_pod *pod, uint8_t rows, const int32_t *values)
 {
     for (uint8_t row = 0; row < pod->table.shape.rows && pod->table.shape.axes[row] == 3; row++) {
         uint32_t end = ((uint32_t)1 << (pod->table.shape.bits[row] - 1)) - 1;
-        uint8_t there = rows & kn_bit(row);
+        uint8_t at_end = 0;
         for (uint8_t axis = 0; axis < 3; axis++) {
             int32_t value = *values++;
             /* The lowest number is one further from 0 than the highest. */
-            if (there && (uint32_t)(value < 0 ? ~value : value) >= end) {
-                kn_faults_happened(&pod->faults, (uint8_t)(KN_PASSING_RANGE + row));
-            }
+            at_end = (uint8_t)(at_end | ((uint32_t)(value < 0 ? ~value : value) >= end));
+        }
+        if (rows & kn_bit(row)) {
+            weigh_range(pod, row, at_end);
         }
     }
 }

@@ -7,12 +7,15 @@
 #include "readings.h"
 #include "table.h"
 
+#define KN_RANGE_ROWS 2 /* accelerometer and gyro come first in the table */
+
 struct kn_pod;
 
 typedef struct kn_judge {
     uint8_t failures[KN_BUS_PARTS]; /* readings lost one after the other */
     uint16_t last[3];               /* accelerometer's low bits, to see whether it is stuck */
     uint16_t same;                  /* readings that were as the last one */
+    uint16_t at_end[KN_RANGE_ROWS]; /* readings at the end of the range, less those that are not */
 } kn_judge;
 
 /* Readings begin: forget what the last ones were. */

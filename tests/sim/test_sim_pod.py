@@ -7,6 +7,7 @@ import pytest
 
 from knuckle.model.block import Block
 from knuckle.sim.pod import SimulatedPod
+from knuckle.sim.range_weight import RangeWeight
 from knuckle.sim.recording import simulate_block
 from knuckle.sim.scenario import Scenario, load
 from knuckle.timebase.assembler import BlockAssembler
@@ -302,7 +303,7 @@ def test_faults_of_the_sensor_are_told() -> None:
     host = Host(load("clipped"))
     host.until(5.0)
     faults = [m for m in host.messages if isinstance(m, Fault)]
-    assert faults[0].code == FaultCode.SENSOR_RANGE
+    assert [(f.code, f.channel, f.present) for f in faults] == [(FaultCode.SENSOR_RANGE, 0, True)]
     gap = Host(load("gaps"))
     gap.until(15.0)
     faults = [m for m in gap.messages if isinstance(m, Fault)]
@@ -311,6 +312,33 @@ def test_faults_of_the_sensor_are_told() -> None:
         (FaultCode.OVERRUN, False),
     ]
     assert [m for m in gap.messages if isinstance(m, Status)][-1].overruns == 12
+
+
+def test_a_pod_that_is_carried_has_no_fault() -> None:
+    """It turns faster than its gyro reads, but for a moment only."""
+    cut_off = 0
+    for seed in range(6):
+        host = Host(load("garage", purpose="camber_all", **{"sensor.gyro_range_dps": 125.0}), seed)
+        host.until(30.0)
+        gyro_dps = host.block().gyro_dps
+        assert gyro_dps is not None
+        cut_off += int(np.count_nonzero(np.abs(gyro_dps) > 124.9))
+        assert [m for m in host.messages if isinstance(m, Fault)] == []
+    assert cut_off > 20
+
+
+def test_a_range_that_is_reached_for_a_second_is_a_fault_for_a_second_more() -> None:
+    """The rule of docs/protocol.md, however the readings are cut."""
+    at_end = np.repeat([False, True, False, True, False], [50, 90, 60, 120, 130])
+    # Up 90, down 60, up to 100 after 70 more; gone with the first reading at 0, 100 later.
+    expected = np.zeros(len(at_end), bool)
+    expected[50 + 90 + 60 + 70 : 50 + 90 + 60 + 120 + 100] = True
+    for size in (1, 7, 450):
+        weight = RangeWeight()
+        pieces = [at_end[i : i + size] for i in range(0, len(at_end), size)]
+        stands = [weight.take(piece, 0.01) for piece in pieces]
+        ends = [min(i + size, len(at_end)) - 1 for i in range(0, len(at_end), size)]
+        assert stands == [bool(expected[end]) for end in ends]
 
 
 @pytest.mark.parametrize("purpose", ["sweep", "camber_all"])

@@ -275,7 +275,8 @@ class SimulatedPod(PodOnCar):
         missed = int(np.count_nonzero(~kept)) * self._averaging
         self._overruns += missed
         self._fault(FaultCode.OVERRUN, POD_ITSELF, missed > 0)
-        self._fault(FaultCode.SENSOR_RANGE, 0, self._rig.chip.at_end(read))
+        for row, stands in enumerate(self._rig.chip.out_of_range(read, self._period_s)):
+            self._fault(FaultCode.SENSOR_RANGE, row, stands)
         dropped = kept & self._ailments.dropped(t_s[:: self._averaging])
         self._dropped += int(np.count_nonzero(dropped))
         self._follow(float(t_s[-1]))

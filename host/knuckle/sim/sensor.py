@@ -14,6 +14,7 @@ import numpy as np
 from knuckle.model.block import FloatArray, IntArray
 from knuckle.sim.case import Case, Stream
 from knuckle.sim.motion import Motion
+from knuckle.sim.range_weight import RangeWeight
 from knuckle.sim.spec import Part
 from knuckle.wire.messages import Channel, ChannelKind, Sensor
 
@@ -119,15 +120,30 @@ class Chip:
         self.channels = channels(case)
         self._rng = case.generator(Stream.NOISE)
         self._walk_dps = np.zeros(3)
+        self._ranges = (RangeWeight(), RangeWeight())
         self._full = 1 << (self.channels[0].bits - 1)
         self._limit = self._full
         if case.scenario.faults.clipping.on:
             accel = self.channels[0]
             self._limit = round(accel.full_scale / accel.scale)
 
-    def at_end(self, raw: IntArray) -> bool:
-        """Return whether an accelerometer axis stood at the end of its range."""
-        return bool(np.any((raw[:, :3] <= -self._limit) | (raw[:, :3] >= self._limit - 1)))
+    def out_of_range(self, raw: IntArray, period_s: float) -> list[bool]:
+        """Return, for accelerometer and gyro, whether they stand at the end of their range.
+
+        Parameters
+        ----------
+        raw : ndarray, shape (n, axes of all channels)
+            The readings that follow.
+        period_s : float
+            From one to the next.
+        """
+        rows = [(raw[:, :3], self._limit)]
+        if self._case.scenario.pod.gyro:
+            rows.append((raw[:, 3:6], _FULL))
+        return [
+            weight.take(np.any((read <= -limit) | (read >= limit - 1), axis=1), period_s)
+            for weight, (read, limit) in zip(self._ranges, rows, strict=False)
+        ]
 
     def read(self, t_s: FloatArray, motion: Motion, period_s: float) -> IntArray:
         """Return raw counts, shape (n, axes of all channels); parameters as for `signals`."""
