@@ -141,9 +141,9 @@ def test_wrong_plate_angles_beside_a_gyro_are_named_as_the_cause(plates):
     assert swept(Wheel("LF"), plates_deg=plates).refused.code == "PLATES_DISAGREE"
 
 
-def shaken(shake_g):
+def shaken(shake_g, seed=5):
     """Measure a sweep in which each rest is off by more than its noise tells."""
-    rng = np.random.default_rng(5)
+    rng = np.random.default_rng(seed)
     wheel = Wheel("LF")
     steer, rests = sweep_steer(rng, (0, 20, 0, -20, 0, 20, 0, -20, 0))
     columns = record(wheel, steer, rng)
@@ -162,6 +162,17 @@ def test_readings_that_scatter_a_little_widen_every_uncertainty():
     for quantity in SWEPT:
         wider = off.results[quantity].expanded_uncertainty
         assert wider > 1.2 * quiet.results[quantity].expanded_uncertainty
+
+
+@pytest.mark.parametrize("seed", [0, 4])
+def test_no_slip_is_named_that_does_not_explain_the_readings(seed):
+    """The likeliest slip lowers chi-squared a lot, and leaves readings that disagree."""
+    assert shaken(0.0015, seed).refused.code == "READINGS_DISAGREE"
+
+
+@pytest.mark.parametrize("seed", [0, 1, 2])
+def test_rests_that_are_slightly_off_are_a_misfit_and_no_slip(seed):
+    assert "MODEL_MISFIT" in codes(shaken(0.001, seed))
 
 
 def test_readings_that_scatter_much_are_refused():

@@ -180,7 +180,8 @@ def _no_gyro(what: str) -> MeasurementRefused:
 def _refuse_slip(fit: FitFunction, priors: Priors, chosen: Fit) -> None:
     best, after = likeliest_slip(fit, priors.roll_free_deg, chosen.model.count)
     gain = chosen.chi_squared - best.chi_squared
-    if gain > SLIP_GAIN and LEAST_SLIP_DEG < best.slip_deg <= LARGEST_SLIP_BELIEVED_DEG:
+    explains = gain > SLIP_GAIN and best.probability >= MISFIT_SIGNIFICANCE
+    if explains and LEAST_SLIP_DEG < best.slip_deg <= LARGEST_SLIP_BELIEVED_DEG:
         raise MeasurementRefused(
             "MOUNT_SLIPPED",
             f"The pod moved on its mount by about {best.slip_deg:.2f} deg after rest {after + 1}.",
