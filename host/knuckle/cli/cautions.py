@@ -31,7 +31,8 @@ SPIN_LIFTED: Final = (
     "   rock the car gently before you go near it; nobody under it or in it;",
     " - turn the wheel from outside by the tyre; hands, hair, sleeves clear of the pod,",
     "   the brake and the arch; stop at once if the car moves;",
-    " - a driven wheel turns its twin. Not sure? Ask a qualified person; mind local rules.",
+    " - a driven wheel turns its twin. Local rules come first; if you are not sure, ask",
+    "   a qualified person.",
 )
 SPIN_ROLLED: Final = (
     "Before you start (docs/safety.md has it all):",
