@@ -35,8 +35,7 @@ _REMEDIES = {
     "gyro": "visit each position again.",
     "calibration": "calibrate the pod with `knuckle calibrate`, with more poses.",
     "chip_turn": "calibrate the pod with `knuckle calibrate`, the face run with it.",
-    "nonlinearity": "take a part whose data sheet states less: no calibration by gravity lessens it "
-    "much.",
+    "nonlinearity": "take a part whose data sheet states less: gravity alone cannot show it well.",
     "temperature": "let the pod come to the temperature it was calibrated at, or calibrate it at a "
     "second one.",
     "gyro_calibration": "calibrate the gyro, or give turn-plate angles with --plates.",
