@@ -11,6 +11,7 @@ from pathlib import Path
 
 import pytest
 
+from knuckle.report.summary import detail_lines
 from knuckle.store.database import Store
 from knuckle.store.rows import RunState
 
@@ -85,6 +86,8 @@ def test_a_killed_sweep_loses_at_most_the_last_second(tmp_path: Path) -> None:
         assert detail.summary.state is RunState.INTERRUPTED
         # The lock is taken after more than 4 s of the simulated world.
         assert detail.streams[0].duration_s > 3.0
+        shown = " ".join("\n".join(detail_lines(detail)).split())
+    assert "`knuckle export 1 --as capture`" in shown
     assert process.stdout is not None
     process.stdout.close()
     assert process.stderr is not None

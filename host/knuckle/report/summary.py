@@ -160,6 +160,12 @@ def detail_lines(
         else:
             yield f"  {_figures_in_one_line(result.outcome, plus_minus)}"
             yield "  (a later result of this wheel replaces it)"
+    if summary.state is RunState.INTERRUPTED and detail.streams and not detail.results:
+        yield ""
+        yield from _wrapped(
+            f"No result yet. `knuckle export {summary.run_id} --as capture` writes what was "
+            "captured to a file; `knuckle analyze` measures it."
+        )
     for note in detail.notes:
         yield ""
         yield from _wrapped(f"Note of {local_time(note.written_utc, zone)}: {note.text}")
