@@ -208,6 +208,25 @@ def test_a_pod_that_stays_seated_is_not_taken_off(capsys: pytest.CaptureFixture[
     assert any("hardly put on anew" in remark for remark in found["remarks"])
 
 
+def test_stacks_of_a_sine_bar_are_typed(capsys: pytest.CaptureFixture[str]) -> None:
+    bar = [
+        "--reference",
+        "sine-bar",
+        "--bar",
+        "100/0.02",
+        "--stack-u",
+        "0.01",
+        "--accuracy",
+        "0.05",
+    ]
+    found = record(capsys, 0, "--pod", "sim:protractor?seed=9", *bar, *SHORT, "--tolerance", "0.6")
+    assert found["reference"]["kind"] == "sine_bar"
+    assert found["reference"]["scale_u"] == pytest.approx(0.02 / 100.0)
+    assert {r["reference_deg"] > 0.0 for r in found["readings"]} == {True, False}
+    assert found["bias"]["parts"]["reference_zero"] == pytest.approx(0.05 / 3.0**0.5)
+    assert 0.0 < found["bias"]["parts"]["reference_resolution"] < 0.006
+
+
 def test_other_runs_are_refused(capsys: pytest.CaptureFixture[str]) -> None:
     assert program.run(["camber", "--wheel", "LF", "--pod", "sim:"]) == 0
     assert program.run(["validate", "--run", "last"]) == 2

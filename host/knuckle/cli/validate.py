@@ -24,7 +24,7 @@ from knuckle.cli.options import PodOption, RateOption
 from knuckle.cli.pod_choice import choose_pod
 from knuckle.cli.request import CalibrationOption, UncalibratedOption, read_calibration
 from knuckle.cli.stored import ForceOption, JsonOption, open_store, print_json, run_number
-from knuckle.cli.validate_reference import Stated, Typed, as_fact, stated
+from knuckle.cli.validate_reference import Stated, Typed, as_fact, reader, stated
 from knuckle.errors import UsageError
 from knuckle.model.wheel import Wheel
 from knuckle.quantities import angle_deg
@@ -188,7 +188,7 @@ def validate(
             screen.say(link.description())
             ask = asker_for(link, screen, simulated)
             measurement, method = validate_measurement(
-                task, link, TerminalView(screen, sounds), store, ask
+                task, link, TerminalView(screen, sounds), store, ask, reader(task.plan.bar)
             )
             found, interrupted = run_to_end(measurement)
     if method.record is None:
@@ -311,9 +311,10 @@ def _simulated(address: str, task: ValidateTask) -> str:
         angles.append(f"{step.target_deg:g}")
         actions.append(str(action))
         before = step
-    return sim_with(
-        address, {"tilting.angles_deg": ",".join(angles), "tilting.actions": ",".join(actions)}
-    )
+    wanted = {"tilting.angles_deg": ",".join(angles), "tilting.actions": ",".join(actions)}
+    if task.plan.bar is not None:
+        wanted["tilting.bar_mm"] = f"{task.plan.bar.length_mm:g}"
+    return sim_with(address, wanted)
 
 
 def _opening(task: ValidateTask, about: str) -> list[str]:

@@ -11,12 +11,14 @@ from knuckle.errors import UsageError
 from knuckle.quantities import angle_deg, length_mm, one_or_two, percentage
 
 if TYPE_CHECKING:
+    from knuckle.agreement.comparison import ReferenceReading
     from knuckle.agreement.reference import Reference, SineBar
     from knuckle.store.database import Store
 
 FORMAT: Final = "knuckle stated reference"
 VERSION: Final = 1
 KINDS: Final = {"protractor": "protractor", "gauge": "gauge", "sine-bar": "sine_bar"}
+STEEPEST_DEG: Final = 60.0
 LENGTH_U_MM: Final = 0.05
 HEIGHT_U_MM: Final = 0.02
 """Of a bar measured with a caliper, and of drill shanks: common practice, no source."""
@@ -240,3 +242,41 @@ def _bar(text: str) -> tuple[float, float]:
 def as_fact(found: Stated) -> dict[str, Any]:
     """Return it as a run's facts keep it."""
     return {"format": FORMAT, "version": VERSION, **asdict(found)}
+
+
+def reader(bar: SineBar | None) -> Callable[[str, int], ReferenceReading]:
+    """Return what reads a typed line: an angle, or the stacks of a sine bar.
+
+    Parameters
+    ----------
+    bar : SineBar or None
+
+    Returns
+    -------
+    callable
+        From text and number of the setting; raises `UsageError` if it cannot be read.
+    """
+    from knuckle.agreement.comparison import ReferenceReading
+
+    def angle(text: str, setting: int) -> ReferenceReading:
+        value = angle_deg(text)
+        if abs(value) > STEEPEST_DEG:
+            raise UsageError(f"{text.strip()}: angles up to {STEEPEST_DEG:g} deg can be set here.")
+        return ReferenceReading(setting, value)
+
+    def stacks(text: str, setting: int) -> ReferenceReading:
+        assert bar is not None
+        high, low = one_or_two(text, length_mm)
+        if high < 0.0 or (low or 0.0) < 0.0:
+            raise UsageError(
+                f"{text.strip()}: a stack has no height below zero.",
+                "",
+                "For a negative angle write the heights the other way round, as 0/12.5.",
+            )
+        try:
+            found = bar.angle(high, low or 0.0)
+        except ValueError as error:
+            raise UsageError(f"{text.strip()}: {error}.") from error
+        return ReferenceReading(setting, found.angle_deg, shared_u_deg=found.height_u_deg)
+
+    return angle if bar is None else stacks

@@ -6,7 +6,7 @@ the next one only after the pod was handled.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import Final
 
@@ -19,7 +19,6 @@ from knuckle.geometry.steering import camber
 from knuckle.model.block import Block
 from knuckle.model.guidance import Ask, Guidance, PlaceMark, Shown
 from knuckle.model.rest import Rest
-from knuckle.quantities import angle_deg, length_mm, one_or_two
 from knuckle.run.events import (
     LinkDown,
     LinkUp,
@@ -46,6 +45,9 @@ AGAIN: Final = "again"
 _OUTBOARD: Final = np.array([0.0, 1.0, 0.0])
 
 
+ReadLine = Callable[[str, int], ReferenceReading]
+
+
 @dataclass(slots=True)
 class _Held:
     """The rest that goes on."""
@@ -60,14 +62,23 @@ class ValidateGuide:
     Parameters
     ----------
     plan : Plan
+    read : callable
+        From a typed line and its setting to the reading; raises `UsageError` in words.
     typed : sequence of ReferenceReading
         Of an earlier run that is gone on with.
     done : int
         Steps done in it.
     """
 
-    def __init__(self, plan: Plan, typed: Sequence[ReferenceReading] = (), done: int = 0) -> None:
+    def __init__(
+        self,
+        plan: Plan,
+        read: ReadLine,
+        typed: Sequence[ReferenceReading] = (),
+        done: int = 0,
+    ) -> None:
         self._plan = plan
+        self._read = read
         self._steps = plan.steps
         self._before = tuple(typed)
         self._typed: list[ReferenceReading] = []
@@ -245,20 +256,6 @@ class ValidateGuide:
         self._typed.append(reading)
         self._asking, self._doubted = False, None
         return self._go_on()
-
-    def _read(self, text: str, setting: int) -> ReferenceReading:
-        bar = self._plan.bar
-        if bar is None:
-            value = angle_deg(text)
-            if abs(value) > 90.0:
-                raise UsageError(f"{text.strip()} is no angle that can be set here.")
-            return ReferenceReading(setting, value)
-        high, low = one_or_two(text, length_mm)
-        try:
-            found = bar.angle(high, low or 0.0)
-        except ValueError as error:
-            raise UsageError(f"{text.strip()}: {error}.") from error
-        return ReferenceReading(setting, found.angle_deg, shared_u_deg=found.height_u_deg)
 
     def _sampled(self, block: Block) -> list[Cue]:
         if self._first_s is None:

@@ -36,7 +36,7 @@ from knuckle.run.calibrations import (
     used_fact,
 )
 from knuckle.run.events import PodSeen, RunEvent
-from knuckle.run.guide_validate import ValidateGuide
+from knuckle.run.guide_validate import ReadLine, ValidateGuide
 from knuckle.run.measurement import Measurement
 from knuckle.run.method import Concluded
 from knuckle.run.needed import check_accelerometer
@@ -415,10 +415,10 @@ def done_before(store: Store, run: int) -> int:
 
 
 def validate_measurement(
-    task: ValidateTask, link: Link, view: View, store: Store, ask: Asker
+    task: ValidateTask, link: Link, view: View, store: Store, ask: Asker, read: ReadLine
 ) -> tuple[Measurement, ValidateMethod]:
     """Return the measurement, not yet begun, and what will hold its record."""
-    guide = ValidateGuide(task.plan, task.earlier.reference, task.done)
+    guide = ValidateGuide(task.plan, read, task.earlier.reference, task.done)
     library = calibrations_of(store.calibrations())
     method = ValidateMethod(task, guide, library, lambda: link.clock.utc(link.clock.now_s()))
     kept = [0, 0]

@@ -125,10 +125,16 @@ class Tilter:
         stop = self._stops[-1]
         if stop.number not in self._read_off:
             self._read_off[stop.number] = self._shown_deg(stop)
-        text = f"{self._read_off[stop.number]:.3f}".rstrip("0").rstrip(".")
+        text = self._written(self._read_off[stop.number])
         if len(self._read_off) in self._tilting.typo_at:
             return (f"1o{text}", text)
         return (text,)
+
+    def _written(self, shown_deg: float) -> str:
+        if not self._tilting.bar_mm:
+            return f"{shown_deg:.3f}".rstrip("0").rstrip(".")
+        stack_mm = f"{self._tilting.bar_mm * math.sin(math.radians(abs(shown_deg))):.3f}"
+        return stack_mm if shown_deg >= 0.0 else f"0/{stack_mm}"
 
     def motion(self, t_s: FloatArray) -> Motion:
         """Return the pod's motion at increasing times, shape (n,)."""

@@ -30,6 +30,9 @@ class Tilting:
     scale_sigma: float = key(0.002, "The protractor's scale error, drawn.", low=0, high=0.2)
     reading_sigma_deg: float = key(0.02, "Reading error, drawn each time.", low=0, high=5)
     resolution_deg: float = key(0.05, "Steps in which it is read off.", low=0, high=10)
+    bar_mm: float = key(
+        0.0, "Length of a sine bar whose stacks are typed in place of an angle; 0: none.", low=0
+    )
     seat_sigma_deg: float = key(
         0.02, "How the pod sits differently each time it is put on, each axis.", low=0, high=5
     )
