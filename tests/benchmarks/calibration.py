@@ -142,10 +142,10 @@ def one_pod(seed: int, nonlinearity: str) -> Made:
     reading = read_g(realise(scenario, scenario.seed), up[None, :])[0]
     bare, bare_expanded, _ = camber_by(None, reading, UNCALIBRATED)
     bare_found = (bare - camber_deg, bare_expanded)
-    if not fit.is_calibration or not face.good:
-        return Made(fit.state, face.good, np.nan, np.nan, np.nan, *bare_found)
+    if not face.is_calibration:
+        return Made(face.state, face.good, np.nan, np.nan, np.nan, *bare_found)
     found, expanded, sigma = camber_by(calibration_of(fit, face), reading)
-    return Made(fit.state, face.good, found - camber_deg, expanded, sigma, *bare_found)
+    return Made(face.state, face.good, found - camber_deg, expanded, sigma, *bare_found)
 
 
 def told(made: list[Made], nonlinearity: str) -> str:

@@ -10,6 +10,7 @@ import pytest
 
 FOLDER = Path(__file__).resolve().parent
 LEAST = {
+    "calibration": 2,
     "coverage": 2,
     "efficiency": 1,
     "rests": 1,
@@ -24,6 +25,7 @@ LEAST = {
     "verdicts": 2,
 }
 SAID = {
+    "calibration": "without calibration",
     "coverage": "labelled right",
     "efficiency": "cone alone",
     "rests": "one hour at 200 Hz",

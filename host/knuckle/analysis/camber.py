@@ -67,6 +67,7 @@ def analyse_camber(rests: list[Rest], request: Request) -> Outcome:
             )
         )
     dof = noise_degrees_of_freedom(rests)
+    freedom = request.priors.accelerometer.degrees_of_freedom
     mean = result_of(
         Quantity.CAMBER,
         float(weight @ cambers),
@@ -74,6 +75,7 @@ def analyse_camber(rests: list[Rest], request: Request) -> Outcome:
         solution,
         dof,
         request.condition(Quantity.CAMBER),
+        calibration_dof=freedom,
     )
     placed = tuple(
         PlacedRest(
@@ -82,7 +84,13 @@ def analyse_camber(rests: list[Rest], request: Request) -> Outcome:
             rest.end_s,
             float(cambers[i]),
             result_of(
-                Quantity.CAMBER, float(cambers[i]), gradients[i], solution, dof, ""
+                Quantity.CAMBER,
+                float(cambers[i]),
+                gradients[i],
+                solution,
+                dof,
+                "",
+                calibration_dof=freedom,
             ).expanded_uncertainty,
             None,
         )
@@ -112,6 +120,7 @@ def camber_of_rest(rest: Rest, request: Request) -> Result:
         solution,
         noise_degrees_of_freedom([rest]),
         request.condition(Quantity.CAMBER),
+        calibration_dof=request.priors.accelerometer.degrees_of_freedom,
     )
 
 

@@ -7,6 +7,7 @@ import math
 import numpy as np
 from scipy.stats import norm, t
 
+from knuckle.estimate.sensor import ACCEL_SOURCES
 from knuckle.estimate.solver import Solution
 from knuckle.model.block import FloatArray
 from knuckle.model.result import BudgetTerm, Quantity, Result
@@ -72,6 +73,7 @@ def result_of(
     noise_dof: float,
     condition: str,
     inflation: float = 1.0,
+    calibration_dof: float = math.inf,
 ) -> Result:
     """Return a result with its budget.
 
@@ -83,13 +85,16 @@ def result_of(
         Degrees of freedom behind the readings' noise.
     inflation : float
         Factor (at least 1) on every term, where the fit scatters more than its rows say.
+    calibration_dof : float
+        Effective degrees of freedom behind the accelerometer's calibration.
     """
+    freedom = dict.fromkeys(ACCEL_SOURCES, calibration_dof) | {"noise": noise_dof}
     terms = [
         BudgetTerm(
             TERMS[source],
             source,
             inflation * float(np.sqrt(np.sum(share**2))),
-            noise_dof if source == "noise" else math.inf,
+            freedom.get(source, math.inf),
         )
         for source, share in solution.shares(gradient).items()
     ]

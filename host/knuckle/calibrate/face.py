@@ -16,7 +16,7 @@ import numpy as np
 from knuckle.calibrate.pose import Pose
 from knuckle.calibrate.results import AccelerometerFit, FaceFit
 from knuckle.calibrate.sphere import Poses, SphereFit, corrected, fit_sphere, prior_sigma
-from knuckle.calibrate.support import camber_freedom
+from knuckle.calibrate.support import camber_freedom, parameters_of, verdict
 from knuckle.calibrate.terms import calibration_terms
 from knuckle.estimate.sensor import ACCEL_TERMS, BIAS, CURVE, TURN, accel_matrix
 from knuckle.model.block import BoolArray, FloatArray
@@ -58,6 +58,8 @@ def fit_face(poses: Sequence[Pose], fit: AccelerometerFit) -> FaceFit:
     turn_deg = np.degrees(np.sqrt(np.diag(covariance)[TURN]))
     camber, freedom = camber_freedom(found)
     good, reason = _verdict(found, used, turn_deg, plane_deg)
+    parameters = parameters_of(found, prior)
+    whole = verdict(found, parameters, hands.lengths_g.size)
     return FaceFit(
         bias_g=x[BIAS],
         matrix=matrix,
@@ -71,6 +73,9 @@ def fit_face(poses: Sequence[Pose], fit: AccelerometerFit) -> FaceFit:
         camber_u_deg=float(np.degrees(camber)),
         good=good,
         reason=reason,
+        parameters=parameters,
+        state=whole.state,
+        state_reason=whole.reason,
     )
 
 

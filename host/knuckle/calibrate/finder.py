@@ -33,6 +33,12 @@ deg/s at most (MPU-6050 data sheet rev 3.3)."""
 LEAST_CELLS: Final = 5
 """A shorter stillness is a pause on the way."""
 LEAST_SIGMA_G: Final = 1e-4
+TREMOR_LEFT: Final = 0.1
+"""Share of the cells' variance that counts for their mean: a tremor swings to and fro, so that it
+averages far better than independent cells do; what is left shows in how the poses agree."""
+EDGES: Final = 1
+"""Cells left out at both ends of a pose of `WHOLE_CELLS` or more: the turns begin and end there."""
+WHOLE_CELLS: Final = 10
 
 
 @dataclass(frozen=True, slots=True)
@@ -179,13 +185,15 @@ class PoseFinder:
 
     def _pose(self, at: int) -> Pose:
         cells = self._cells[self._first : at]
+        if len(cells) >= WHOLE_CELLS:
+            cells = cells[EDGES:-EDGES]
         means = np.array([cell.accel_g for cell in cells])
         n = len(cells)
         x = np.linspace(-1.0, 1.0, n)
         mean = means.mean(axis=0)
         slope = x @ (means - mean) / float(x @ x)
         rest = means - mean - np.outer(x, slope)
-        covariance = rest.T @ rest / (n - 2) / n + np.eye(3) * LEAST_SIGMA_G**2
+        covariance = TREMOR_LEFT * rest.T @ rest / (n - 2) / n + np.eye(3) * LEAST_SIGMA_G**2
         start, end = unit(mean - slope), unit(mean + slope)
         gyro = [cell.gyro_dps for cell in cells if cell.gyro_dps is not None]
         temps = [cell.temp_c for cell in cells if np.isfinite(cell.temp_c)]

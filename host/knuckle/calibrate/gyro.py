@@ -32,6 +32,9 @@ from knuckle.model.block import FloatArray
 FEWEST_TURNS: Final = 4
 MOST_MISFIT_DEG: Final = 3.0
 """Root-mean-square beyond which gravity does not land where the gyro says."""
+LYING_DPS: Final = 0.03
+"""How far the zero rate may wander between two rests, one sigma (from memory), with a finger's
+touch."""
 SHARE_OF_PRIOR: Final = 1.0 / 3.0
 SUSPECT_DEG: Final = 10.0
 """Middle misfit from which other axes are tried: the data sheet's tolerances make 4 deg."""
@@ -198,13 +201,13 @@ def _solve(ways: list[_Way], start: FloatArray, mean: FloatArray, prior: FloatAr
     x, scatter = start, 0.0
     precision = np.diag(prior**-2.0)
     residuals, jacobian, own = _rows(ways, x)
-    everything = np.ones(residuals.size, dtype=bool)
+    gravity = np.arange(residuals.size) < 2 * len(ways)
     spread_of = prior**2
     for _ in range(_STEPS):
         at_mean = residuals - jacobian @ (x - mean)
         spread = (jacobian * spread_of) @ jacobian.T
-        scatter = matching_scatter(everything, at_mean, spread, own, 0.0)
-        weight = 1.0 / (own + scatter**2)
+        scatter = matching_scatter(gravity, at_mean, spread, own, 0.0)
+        weight = 1.0 / (own + gravity * scatter**2)
         normal = (jacobian.T * weight) @ jacobian + precision
         step = np.linalg.solve(
             normal, -(jacobian.T @ (weight * residuals) + precision @ (x - mean))
@@ -213,14 +216,14 @@ def _solve(ways: list[_Way], start: FloatArray, mean: FloatArray, prior: FloatAr
         residuals, jacobian, own = _rows(ways, x)
         if float(np.max(np.abs(step / prior))) < 1e-7:
             break
-    variance = own + scatter**2
+    variance = own + gravity * scatter**2
     normal = (jacobian.T / variance) @ jacobian + precision
     covariance = np.asarray(np.linalg.inv(normal), dtype=np.float64)
     return _Solved(x, covariance, residuals, np.sqrt(variance), jacobian)
 
 
 def _rows(ways: list[_Way], x: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray]:
-    """Return residuals, slopes and own variances: two rows a turn, then one a full turn."""
+    """Return residuals, slopes and own variances: two rows a turn, then those of full turns."""
     residuals, slopes, own, extra = [], [], [], []
     for way in ways:
         end = landed(way.turn, way.before, x)
@@ -231,6 +234,8 @@ def _rows(ways: list[_Way], x: FloatArray) -> tuple[FloatArray, FloatArray, Floa
         own.append(np.full(2, way.variance))
         if way.full is not None:
             extra.append(_full(way.full, end))
+            extra += _lying(way.full.turn.before, way.before, x)
+            extra += _lying(way.full.turn.after, way.after, x)
     for residual, slope, variance in extra:
         residuals.append(np.array([residual]))
         slopes.append(slope[None, :])
@@ -242,6 +247,21 @@ def _full(full: FullTurn, end: Landed) -> tuple[float, FloatArray, float]:
     """Return residual, slopes and variance of the angle of a full turn."""
     wanted = math.radians(math.copysign(full.angle_deg, end.along))
     return end.along - wanted, end.up @ end.slopes, math.radians(full.angle_u_deg) ** 2
+
+
+def _lying(pose: Pose, up: FloatArray, x: FloatArray) -> list[tuple[float, FloatArray, float]]:
+    """Return the rows of a pod that lies still: what its gyro reads is zero rate.
+
+    A hand turns all the while, so only full turns, which begin and end on a surface, have them:
+    about the vertical no gravity tells a bias from a scale.
+    """
+    if pose.gyro_dps is None:
+        return []
+    apart = x[BIAS] + x[PER_G].reshape(3, 3) @ up - pose.gyro_dps
+    slopes = np.zeros((3, GYRO_TERMS))
+    slopes[:, BIAS] = np.eye(3)
+    slopes[:, PER_G] = np.kron(np.eye(3), up)
+    return [(float(a), slope, LYING_DPS**2) for a, slope in zip(apart, slopes, strict=True)]
 
 
 def _worst(found: _Solved, ways: list[_Way]) -> int | None:

@@ -18,7 +18,8 @@ def calibration_of(
     Parameters
     ----------
     fit : AccelerometerFit
-        One that `is_calibration`: what an ill-conditioned one leaves is the data sheet's.
+        One that `is_calibration`, by itself or with the face run: what an ill-conditioned one
+        leaves is the data sheet's.
     face : FaceFit, optional
         A good one; without it the turn of the chip keeps its common tolerance.
     gyro : GyroFit, optional
@@ -31,10 +32,12 @@ def calibration_of(
     ValueError
         If a fit is given that is none.
     """
-    if not fit.is_calibration:
-        raise ValueError(f"no calibration: {fit.reason}")
     if face is not None and not face.good:
         raise ValueError(f"no face run: {face.reason}")
+    settled = fit if face is None else face
+    if not settled.is_calibration:
+        reason = fit.reason if face is None else face.state_reason
+        raise ValueError(f"no calibration: {reason}")
     if gyro is not None and not gyro.good:
         raise ValueError(f"no calibration of the gyro: {gyro.reason}")
     best = fit if face is None else face

@@ -163,8 +163,15 @@ class FaceFit:
     camber_u_deg : float
         Standard uncertainty that the calibration leaves in a camber near zero.
     good : bool
+        Whether the face run has done its work.
     reason : str
-        For people.
+        Why, or why not, for people.
+    parameters : tuple of Parameter
+        Nine, by poses and face run together.
+    state : FitState
+        Of the fit of poses and face run together.
+    state_reason : str
+        Why, for people.
     """
 
     bias_g: FloatArray
@@ -179,6 +186,14 @@ class FaceFit:
     camber_u_deg: float
     good: bool
     reason: str
+    parameters: tuple[Parameter, ...]
+    state: FitState
+    state_reason: str
+
+    @property
+    def is_calibration(self) -> bool:
+        """Whether poses and face run together settle all parameters."""
+        return self.good and self.state is not FitState.ILL_CONDITIONED
 
 
 @dataclass(frozen=True)

@@ -32,10 +32,6 @@ from knuckle.model.block import BoolArray, FloatArray
 LEAST_SIGMA_G: Final = 1e-5
 """No mean is believed better: the order of a count of a 16-bit part."""
 
-WITHIN: Final = 0.1
-"""Share of a pose's own variance that counts: a tremor swings to and fro, so that it averages far
-better than its scatter says; what is left shows in how the poses agree."""
-
 SEAT_RAD: Final = 3.5e-4
 """How flat a face sits on a flat surface, one sigma: 0.02 mm of dust or burr over 60 mm (common
 practice, no source)."""
@@ -73,7 +69,7 @@ class Poses:
         half = np.radians([pose.turned_deg for pose in poses]) / 2.0
         return cls(
             np.array([pose.accel_g for pose in poses]).reshape(-1, 3),
-            WITHIN * np.array([pose.covariance_g2 for pose in poses]).reshape(-1, 3, 3),
+            np.array([pose.covariance_g2 for pose in poses]).reshape(-1, 3, 3),
             np.sinc(half / np.pi),
         )
 
