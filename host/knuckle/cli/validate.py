@@ -156,7 +156,6 @@ def validate(
 
     from dataclasses import replace
 
-    from knuckle.agreement.verdict import can_pass
     from knuckle.cli.live_view import TerminalView
     from knuckle.cli.typed_lines import asker_for
     from knuckle.links.address import parse_address
@@ -178,33 +177,31 @@ def validate(
         with screen_for(here, json_output) as screen, here.sounds() as sounds:
             for line in _opening(task, about):
                 screen.say(line)
-            reach_deg = max(abs(step.target_deg) for step in task.plan.steps)
-            if not can_pass(task.plan.reference, task.plan.tolerance_deg, reach_deg):
-                screen.say(
-                    "This reference is too coarse for that tolerance unless turning the pod end "
-                    "for end"
-                )
-                screen.say("settles its zero: no other pod, however good, could pass.")
             screen.say(link.description())
             ask = asker_for(link, screen, simulated)
             measurement, method = validate_measurement(
                 task, link, TerminalView(screen, sounds), store, ask, reader(task.plan.bar)
             )
             found, interrupted = run_to_end(measurement)
+    broke_off = interrupted or not found.complete or found.ended is not None
     if method.record is None:
         tell(ctx, found, here.settings.store, interrupted=interrupted, json_output=json_output)
+        if broke_off and found.run is not None:
+            typer.echo(_resumed(found.run), file=sys.stderr)
         return exit_code(found, interrupted)
     outputs.show(found.run, method.record, found.notices)
     aside = sys.stderr if json_output else sys.stdout
-    if interrupted or not found.complete or found.ended is not None:
-        typer.echo(
-            f"It broke off: `knuckle validate --resume {found.run}` goes on from there.", file=aside
-        )
+    if broke_off and found.run is not None:
+        typer.echo(_resumed(found.run), file=aside)
     typer.echo(
         f"Run {found.run} ({found.state.value}) is kept in {here.settings.store}", file=aside
     )
     code = exit_code(found, interrupted)
     return code if code != DONE else _code(method.record)
+
+
+def _resumed(run: int) -> str:
+    return f"It broke off: `knuckle validate --resume {run}` goes on from there."
 
 
 class _Wanted:
@@ -318,12 +315,26 @@ def _simulated(address: str, task: ValidateTask) -> str:
 
 
 def _opening(task: ValidateTask, about: str) -> list[str]:
+    from knuckle.agreement.verdict import can_pass
+
     plan = task.plan
+    reach_deg = max(abs(step.target_deg) for step in plan.steps)
+    coarse: list[str] = []
+    if not can_pass(plan.reference, plan.tolerance_deg, reach_deg):
+        coarse.append("This reference is too coarse for that tolerance: as it stands no pod could")
+        turns = any(step.turned for step in plan.steps)
+        coarse.append(
+            "pass. Turning the pod end for end, as is planned, may settle its zero."
+            if turns
+            else "pass. With --design full or reversal the pod is turned, which settles its zero."
+        )
     return [
         "Stand the pod on a plate, or hold it to one, so that both it and the reference tilt",
         "about its X axis. Angles count as the pod's camber: positive where the top leans",
         "towards +Y. Type nothing but what the reference shows; `again` leaves a reading out.",
-        f"Reference: {about}. Tolerance: +-{plan.tolerance_deg:g} deg.",
+        f"Reference: {about}.",
+        f"Tolerance: +-{plan.tolerance_deg:g} deg. Readings: {len(plan.steps)}.",
+        *coarse,
     ]
 
 

@@ -15,6 +15,11 @@ IN_WORDS: Final = (
     "noise_floor",
     "mount",
     "seats",
+    "stated",
+    "validate",
+    "validation_plan",
+    "validation_taken",
+    "validation_typed",
 )
 """The facts that `fact_lines` puts in words of their own."""
 
@@ -53,6 +58,10 @@ def fact_lines(facts: Mapping[str, Any], local_time: LocalTime) -> Iterator[str]
         yield f"linear calibration = {told}, channel {record['channel']}"
     if "noise_floor" in facts:
         yield "noise = the pod's own by an earlier `knuckle noise`, for the finding of rests"
+    if "validation_plan" in facts:
+        plan = facts["validation_plan"]
+        taken = len(facts.get("validation_taken", ()))
+        yield f"validation = {taken} of {len(plan['steps'])} readings, to be seen below"
     if "mount" in facts:
         yield f"mount = {_mount(facts['mount'])}"
     for start_s, end_s in facts.get("seats", ()):

@@ -15,6 +15,7 @@ from knuckle.report.assumed import fact_lines
 from knuckle.report.figures import SHORT_NAMES, decimals_for, number, with_uncertainty
 from knuckle.report.noise_text import noise_lines
 from knuckle.report.outcome_text import outcome_lines
+from knuckle.report.validation_text import validation_lines
 from knuckle.store.rows import Figure, RunDetail, RunState, RunSummary, StreamRow
 
 if TYPE_CHECKING:  # it needs numpy, which a list of runs does without
@@ -157,6 +158,8 @@ def detail_lines(
             yield from budget_lines(result.outcome)
             if result.outcome.measure == "noise" and detail.facts.get("noise"):
                 yield from noise_lines(detail.facts["noise"])
+            if result.outcome.measure == "validate" and detail.facts.get("validate"):
+                yield from validation_lines(detail.facts["validate"])
         else:
             yield f"  {_figures_in_one_line(result.outcome, plus_minus)}"
             yield "  (a later result of this wheel replaces it)"

@@ -193,8 +193,9 @@ class ValidateGuide:
         step = self._steps[self._index]
         last = self._steps[self._index - 1] if self._index else None
         if last is not None and last.setting == step.setting:
-            how = "on turned end for end" if step.turned != last.turned else "off and on again"
-            return f"Put the pod {how}"
+            if step.turned != last.turned:
+                return "Put the pod on turned end for end"
+            return "Take the pod off and on again"
         words = f"Set about {step.target_deg:+.1f} deg"
         if last is not None and last.turned and not step.turned:
             return f"{words}, the pod as at first"
