@@ -16,7 +16,7 @@ from knuckle.calibrate.finder import find_poses
 from knuckle.calibrate.gyro import fit_gyro
 from knuckle.calibrate.gyro_turns import turns_between
 from knuckle.calibrate.pose import Pose
-from knuckle.calibrate.results import FitState
+from knuckle.calibrate.results import FitState, FullTurn, GyroTurns
 from knuckle.estimate.data_sheets import MPU6050_ACCELEROMETER
 from knuckle.model.block import Block
 from knuckle.rests.detector import find_rests
@@ -156,3 +156,45 @@ def test_six_labelled_positions_of_imucal(outside_data: Find) -> None:
     assert fit.bias_g * counts == pytest.approx([-6.018868, -48.287874, -28.966366], abs=0.6)
     assert fit.state is FitState.ILL_CONDITIONED
     assert {"skew_xy", "skew_xz", "skew_yz"} <= set(fit.unsupported)
+
+
+def test_three_full_turns_of_imucal_give_the_gyros_scale(outside_data: Find) -> None:
+    """A turn through 360 deg about each axis; published K_g in counts per deg/s."""
+    parts = imucal_parts(outside_data)
+    still = [still_pose(parts[name], 10.0 * i) for i, name in enumerate(parts) if "rot" not in name]
+    wide = dataclasses.replace(STRAIGHT, bias_mg=(500.0,) * 3, scale_percent=20.0)
+    fit = fit_accelerometer(still, wide)
+    rest_dps = np.mean([pose.gyro_dps for pose in still], axis=0)
+    turns = []
+    for name in ("x_rot", "y_rot", "z_rot"):
+        counts = parts[name]
+        # The parts are cut so closely that the pod turns at their ends already.
+        ends = [
+            dataclasses.replace(still_pose(some, 0.0), gyro_dps=rest_dps)
+            for some in (counts[:60], counts[-60:])
+        ]
+        t_s = np.arange(len(counts)) / IMUCAL_HZ
+        turns.append(FullTurn(GyroTurns(*ends, t_s, counts[:, 3:] / 16.4)))
+    gyro = fit_gyro([], fit, full_turns=turns)
+    scale = np.linalg.norm(gyro.matrix, axis=1) * 16.4
+    assert scale == pytest.approx([16.677696, 16.187895, 16.253363], rel=1e-3)
+    assert gyro.axes == ("+x", "+y", "+z")
+    assert not [name for name in gyro.unsupported if name.startswith("scale")]
+    assert "cross_xy" in gyro.unsupported
+
+
+@pytest.mark.parametrize(
+    "keep",
+    [
+        lambda u: u[:, 2] > 0.5,
+        lambda u: np.abs(u[:, 0]) < 0.25,
+        lambda u: np.arange(len(u)) < 8,
+    ],
+    ids=["z stays up", "x stays level", "eight poses"],
+)
+def test_part_of_imu_tk_is_no_calibration(keep, rests: list[Pose]) -> None:
+    up = np.array([pose.accel_g for pose in rests])
+    some = [pose for pose, kept in zip(rests, keep(up), strict=True) if kept]
+    fit = fit_accelerometer(some)
+    assert fit.state is FitState.ILL_CONDITIONED, fit.parameters
+    assert fit.suggestions

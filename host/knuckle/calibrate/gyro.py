@@ -94,7 +94,7 @@ def fit_gyro(
     """
     ways = [_way(turn, accelerometer, None) for turn in turns]
     ways += [_way(full.turn, accelerometer, full) for full in full_turns]
-    if len(ways) < FEWEST_TURNS:
+    if len(ways) < FEWEST_TURNS and not full_turns:
         return _none(len(ways), sheet)
     resting = np.median([_resting(way) for way in ways], axis=0)
     axes, misfit = _recognised(ways, resting)
