@@ -200,8 +200,14 @@ def remarks(comparison: Comparison, found: Assessment) -> list[str]:
             "The reference's own zero, scale and steps leave more doubt than there is room; no "
             "number of readings takes that away."
         )
+        parts = found.fit.error(judgement.at_deg).parts
         if not any(reading.turned for reading in readings):
             said.append("Turning the pod end for end (design reversal or full) settles its zero.")
+        elif parts.get(Source.SCALE, 0.0) > parts.get(Source.ZERO, 0.0):
+            said.append(
+                "Its scale leaves most of it: state its limit (--scale-error) if you know a better "
+                "one than its accuracy implies."
+            )
     elif not any(reading.turned for reading in readings):
         said.append(
             "The pod was not turned end for end: the reference's zero and the pod's are not split."

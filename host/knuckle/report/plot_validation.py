@@ -11,11 +11,14 @@ import matplotlib as mpl
 import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
+from matplotlib.ticker import MaxNLocator
 
 from knuckle.errors import RecordingError
 from knuckle.report.plot import DOTS_PER_INCH, STYLE
 
 SIZE_IN: Final = (5.0, 3.1)
+NARROWEST_DEG: Final = 1.0
+"""Of the horizontal axis, where one angle alone was set."""
 _SHADE: Final = "0.88"
 _MARKS: Final = {
     "linear": ("o", "linear"),
@@ -110,6 +113,17 @@ def linearity(axes: Axes, record: Mapping[str, Any]) -> None:
             lw=0,
         )
         axes.plot(angles, [point["error_deg"] for point in curve], color="black", lw=1.2)
+    else:
+        only = curve[0]
+        spread = [[only["error_deg"] - only["low_deg"]], [only["high_deg"] - only["error_deg"]]]
+        axes.errorbar(
+            *(only["angle_deg"] + NARROWEST_DEG / 4.0, only["error_deg"], spread),
+            fmt="_",
+            color="black",
+            capsize=4,
+            lw=1.2,
+            label="error, 95 %",
+        )
     _tolerance(axes, record)
     _points(axes, record, "reference_deg", "difference_deg")
     axes.set_title("Linearity: error of the pod with 95 % interval")
@@ -156,6 +170,11 @@ def png(name: str, record: Mapping[str, Any]) -> bytes:
         axes = figure.add_subplot()
         PLOTS[name](axes, record)
         axes.margins(x=0.04)
+        low, high = axes.get_xlim()
+        short = NARROWEST_DEG - (high - low)
+        if short > 0.0:
+            axes.set_xlim(low - short / 2.0, high + short / 2.0)
+        axes.xaxis.set_major_locator(MaxNLocator(7))
         _legend(axes)
         stream = io.BytesIO()
         figure.savefig(stream, format="png", dpi=DOTS_PER_INCH, metadata={"Software": None})

@@ -32,7 +32,9 @@ def validation_lines(record: Mapping[str, Any]) -> Iterator[str]:
     yield ""
     yield from textwrap.wrap(f"Reference: {reference_words(record)}.", WIDTH)
     count, planned = len(record["readings"]), record.get("planned")
+    settings = record["settings"]
     of = f" of {planned} planned" if planned not in (None, count) else ""
-    yield f"{count} pod readings{of} at {record['settings']} settings."
+    plural = "" if settings == 1 else "s"
+    yield f"{count} pod readings{of} at {settings} setting{plural}."
     for remark in record.get("remarks", ()):
         yield from textwrap.wrap(remark, WIDTH)

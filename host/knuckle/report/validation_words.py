@@ -134,7 +134,8 @@ def part_rows(record: Mapping[str, Any]) -> list[tuple[str, str]]:
 
 
 def _pm(estimate: Mapping[str, Any], unit: str = "deg") -> str:
-    return f"{estimate['value']:+.3f} +- {estimate['expanded_uncertainty']:.3f} {unit}"
+    value = round(estimate["value"], 3) + 0.0  # no minus before a zero
+    return f"{value:+.3f} +- {estimate['expanded_uncertainty']:.3f} {unit}"
 
 
 def reference_words(record: Mapping[str, Any]) -> str:
