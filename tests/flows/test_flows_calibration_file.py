@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import copy
+import dataclasses
 import json
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import Any
 
@@ -11,8 +13,9 @@ import numpy as np
 import pytest
 
 from knuckle.errors import RecordingError, StoreError, UsageError
-from knuckle.run.calibration_json import read_file, to_json
-from knuckle.run.calibrations import check_same_pod, of_run
+from knuckle.run.calibration_json import read_file, read_made, to_json
+from knuckle.run.calibration_trust import trust_notices
+from knuckle.run.calibrations import Kept, check_same_pod, choose, of_run
 from knuckle.store.recording import decode
 
 SAMPLE = Path(__file__).parent / "calibration_v1.json"
@@ -132,3 +135,83 @@ def test_a_damaged_calibration_in_the_store_is_told(content: Any):
     assert calibration is not None and np.array_equal(calibration.bias_g, [0.012, -0.034, 0.056])
     with pytest.raises(StoreError, match="kept with the run"):
         of_run({"calibration": {"source": "file", "record": {"pod": "x"}}}, decode([]))
+
+
+SECOND = Path(__file__).parent / "calibration_v2.json"
+"""Never to be changed: files like it are with users."""
+
+
+def test_the_second_version_is_read_and_written_as_it_was_read():
+    made = read_made(SECOND)
+    kept = made.calibration
+    content = json.loads(SECOND.read_text(encoding="utf-8"))
+    assert kept.covariance.shape == (18, 18)
+    assert kept.covariance[3, 17] == content["accelerometer"]["covariance"][3][17]
+    assert kept.drift is not None and kept.drift.high_c - kept.drift.low_c > 15.0
+    assert kept.gyro is not None and kept.gyro.in_accelerometer_axes
+    assert made.face and made.poses == content["made_of"]["poses"]
+    assert made.supported[:3] == ("bias_x", "bias_y", "bias_z") and made.unsupported == ()
+    assert to_json(made) == content
+
+
+@pytest.mark.parametrize(
+    ("value", "place", "told"),
+    [
+        ("deg", ("units", "turn"), "its units are"),
+        (["bias_x"], ("accelerometer", "terms"), "other terms"),
+        (-2.0, ("accelerometer", "degrees_of_freedom"), "degrees of freedom"),
+        ([0.0], ("drift", "bias"), "shape"),
+        (-1.0, ("drift", "covariance", 0, 0), "positive"),
+    ],
+)
+def test_what_is_no_second_version_is_told(
+    tmp_path: Path, value: Any, place: tuple[str | int, ...], told: str
+):
+    content = json.loads(SECOND.read_text(encoding="utf-8"))
+    path = written(tmp_path, changed(content, value, *place))
+    with pytest.raises(RecordingError, match="is not a calibration file") as caught:
+        read_file(path)
+    assert told in caught.value.what
+
+
+def test_members_that_a_later_program_adds_are_kept(tmp_path: Path):
+    content = json.loads(SECOND.read_text(encoding="utf-8"))
+    made = read_made(written(tmp_path, {**content, "operator": "me"}))
+    assert to_json(made)["operator"] == "me"
+
+
+def test_an_old_a_far_and_an_unknown_calibration_are_told():
+    kept = read_made(SECOND).calibration
+    same = {"identity": kept.identity, "temp_c": kept.temp_c}
+    day = datetime(2026, 11, 26, tzinfo=UTC)
+
+    def codes(calibration: Any = kept, **more: Any) -> list[str]:
+        return [n.code for n in trust_notices(calibration, **{**same, "at": day, **more})]
+
+    assert codes() == []
+    assert codes(at=day + timedelta(days=400)) == ["CALIBRATION_OLD"]
+    assert codes(at=None) == []
+    assert codes(temp_c=60.0) == ["CALIBRATION_TEMPERATURE"]
+    assert codes(temp_c=20.0) == []  # the drift was measured from 12 to 31 C
+    assert codes(dataclasses.replace(kept, drift=None), temp_c=15.0) == ["CALIBRATION_TEMPERATURE"]
+    assert codes(identity="", named=True) == ["CALIBRATION_POD_UNKNOWN"]
+    loose = kept.covariance.copy()
+    loose[12, 12] = np.radians(1.5) ** 2
+    assert codes(dataclasses.replace(kept, covariance=loose)) == ["NO_FACE_RUN"]
+
+
+def test_the_newer_of_store_and_pod_is_used_and_the_stores_of_two_alike():
+    kept = read_made(SECOND)
+    own = dataclasses.replace(kept.calibration, drift=None)
+
+    def source(own_date: str | None) -> str:
+        calibration = None if own_date is None else dataclasses.replace(own, date=own_date)
+        found = choose(None, False, lambda _: Kept(7, kept), "ab", calibration)
+        assert found.number == (7 if found.source == "store" else None)
+        return found.source
+
+    assert source(None) == "store"
+    assert source(kept.calibration.date) == "store"
+    assert source("2026-01-01T00:00:00+00:00") == "store"
+    assert source("2027-01-01T00:00:00+00:00") == "pod"
+    assert choose(None, True, lambda _: Kept(7, kept), "ab", own).source == "none"

@@ -49,7 +49,8 @@ MADE: Final = "calibration_made"
 EARLIER: Final = "continues"
 """The name of the fact that names the run which this one carries on."""
 _ANOTHER_RUN: Final = 1_000_000
-NEXT_TO_TURN_S: Final = 2.0
+SLOW_S: Final = 1.5
+LEAST_QUIET_S: Final = 0.5
 ALIGNED_DEG: Final = 0.5
 """How well a case is laid back to a pencil mark, one sigma: 1 mm over 100 mm."""
 
@@ -299,17 +300,34 @@ def _gyro(
         poses = sorted((*taken.poses, *taken.face), key=lambda p: (p.stretch, p.start_s))
         turns += turns_between(block, poses)
         if task.turn_deg is not None and len(taken.turn) == 2:
-            turn = turn_between(block, *_shortened(*taken.turn))
+            turn = turn_between(block, *_quiet(block, *taken.turn))
             if turn is not None:
                 full.append(FullTurn(turn, task.turn_deg, task.turn_u_deg))
     return fit_gyro(turns, by, sheet, full) if turns else None
 
 
-def _shortened(before: Pose, after: Pose) -> tuple[Pose, Pose]:
-    """Leave of long rests only what is next to the turn: bias creeps while nothing happens."""
+def _quiet(block: Block, before: Pose, after: Pose) -> tuple[Pose, Pose]:
+    """Leave of two rests what is away from the turn between them.
+
+    A hand starts and stops a turn slowly: that still counts as held, and would pass for bias.
+    """
+    end_s = max(before.end_s - SLOW_S, before.start_s + LEAST_QUIET_S)
+    start_s = min(after.start_s + SLOW_S, after.end_s - LEAST_QUIET_S)
     return (
-        replace(before, start_s=max(before.start_s, before.end_s - NEXT_TO_TURN_S)),
-        replace(after, end_s=min(after.end_s, after.start_s + NEXT_TO_TURN_S)),
+        _read_anew(block, replace(before, end_s=end_s)),
+        _read_anew(block, replace(after, start_s=start_s)),
+    )
+
+
+def _read_anew(block: Block, pose: Pose) -> Pose:
+    inside = (block.stretch == pose.stretch) & (block.t_s >= pose.start_s)
+    inside &= block.t_s <= pose.end_s
+    if block.gyro_dps is None or not inside.any():
+        return pose
+    return replace(
+        pose,
+        accel_g=block.accel_g[inside].mean(axis=0),
+        gyro_dps=block.gyro_dps[inside].mean(axis=0),
     )
 
 
