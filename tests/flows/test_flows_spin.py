@@ -267,14 +267,16 @@ def test_asked_the_person_decides(
     assert ("MOUNT_MEASURED" in codes) == (used == "asked")
 
 
-def test_a_pod_in_the_hand_is_no_same_mount(
-    folder: Path, capsys: pytest.CaptureFixture[str]
+def test_a_pod_in_the_hand_is_no_same_mount_from_then_on(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
+    told(capsys, "spin", "--wheel", "LF", "--pod", "sim:spin?seed=3", *general(tmp_path))
     camber = ["camber", "--wheel", "LF", "--same-mount", "--pod", "sim:spin?seed=3", "--json"]
-    made = json.loads(told(capsys, *camber, *general(folder)))
+    made = json.loads(told(capsys, *camber, *general(tmp_path)))
     codes = {warning["code"] for warning in made["warnings"]}
     assert "MOUNT_HANDLED" in codes
     assert "MOUNT_MEASURED" not in codes
+    told(capsys, *camber, *general(tmp_path), code=2)
 
 
 @pytest.mark.parametrize(

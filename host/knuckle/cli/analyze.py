@@ -72,7 +72,8 @@ def analyze(
 ) -> int:
     """Measure from a recording; exit code 3 if the readings do not support a result."""
     if measure not in KINDS:
-        raise UsageError(f"--measure takes {', '.join(KINDS)}, not {measure!r}.")
+        kinds = f"{', '.join(KINDS[:-1])} or {KINDS[-1]}"
+        raise UsageError(f"--measure takes {kinds}, not {measure!r}.")
     if measure == "toe":
         task = toe_choice.task(wheel, **linear.channel_and_file())
         return _analyze_toe(ctx, file, task, None if stream is None else stream - 1, json_output)

@@ -108,9 +108,9 @@ def choose_mount(
         return None, {}
     if found.elsewhere is not None and same_mount:
         raise UsageError(
-            f"The pod has been on another wheel since its wheel-turn run {found.run}: see run "
+            f"The pod has been taken off since its wheel-turn run {found.run}: see run "
             f"{found.elsewhere}.",
-            "So it was taken off, and no longer sits as it was measured.",
+            "It was on another wheel or in the hand, and no longer sits as it was measured.",
             f"Turn the wheel again with `knuckle spin --wheel {wheel.value}`.",
         )
     said = OPTION if same_mount else "no spin" if no_spin else ""

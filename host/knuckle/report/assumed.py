@@ -96,7 +96,7 @@ def _mount(fact: Mapping[str, Any]) -> str:
         "no": "not used: not the same, as said when asked",
         "no spin": "not used: --no-spin",
         "nobody asked": "not used: nobody there to ask",
-        "moved": "not used: the pod was on another wheel since",
+        "moved": "not used: the pod was taken off since",
     }
     return f"wheel-turn run {fact['run']}: {words.get(fact['said'], fact['said'])}"
 

@@ -41,7 +41,7 @@ class Mounted:
     since_utc : str
         When that run ended.
     elsewhere : int or None
-        A later run of the same pod on another wheel: then it has been taken off.
+        A later run of the same pod on another wheel, or in the hand: it has been taken off.
     """
 
     run: int
@@ -99,16 +99,25 @@ def latest(store: Store, wheel: Wheel) -> Mounted | None:
         found = _of_run(store.run(summary.run_id))
         if found is None:
             return None
-        for later in summaries[:place]:
-            others = [name for name in later.wheels if name != wheel.value]
-            round_the_car = later.kind == "camber" and not later.wheels
-            if later.kind not in ("camber", "sweep", "spin") or not (others or round_the_car):
-                continue
-            identities = {stream.identity or "" for stream in store.run(later.run_id).streams}
-            if found.identity in identities:
+        for later in reversed(summaries[:place]):
+            if later.kind in _ON_A_WHEEL and _taken_off(store.run(later.run_id), found, wheel):
                 return replace(found, elsewhere=later.run_id)
         return found
     return None
+
+
+_ON_A_WHEEL: Final = ("camber", "sweep", "spin")
+
+
+def _taken_off(later: RunDetail, found: Mounted, wheel: Wheel) -> bool:
+    """Return whether a later run shows that the pod was taken off the wheel."""
+    if found.identity not in {stream.identity or "" for stream in later.streams}:
+        return False
+    # A walk round the car names no wheel for its stream.
+    if any(name != wheel.value for name in later.summary.wheels) or not later.summary.wheels:
+        return True
+    warnings = [notice for row in later.results for notice in row.outcome.warnings]
+    return any(notice.code == "MOUNT_HANDLED" for notice in warnings)
 
 
 def _of_run(detail: RunDetail) -> Mounted | None:
