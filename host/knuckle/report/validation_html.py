@@ -13,7 +13,14 @@ from jinja2 import Environment, StrictUndefined
 from knuckle import __version__
 from knuckle.errors import RecordingError
 from knuckle.report.plot_validation import PLOTS, png
-from knuckle.report.validation_words import VERDICTS, part_rows, reason, reference_words, rows
+from knuckle.report.validation_words import (
+    VERDICTS,
+    calibration_words,
+    part_rows,
+    reason,
+    reference_words,
+    rows,
+)
 
 TEMPLATE: Final = "validation.html.j2"
 
@@ -43,6 +50,7 @@ def html(record: Mapping[str, Any], source: str) -> str:
         rows=rows(record),
         parts=part_rows(record),
         reference=reference_words(record),
+        calibration=calibration_words(record),
         images=images,
         low=min(angles),
         high=max(angles),

@@ -6,7 +6,14 @@ import textwrap
 from collections.abc import Iterator, Mapping
 from typing import Any
 
-from knuckle.report.validation_words import VERDICTS, part_rows, reason, reference_words, rows
+from knuckle.report.validation_words import (
+    VERDICTS,
+    calibration_words,
+    part_rows,
+    reason,
+    reference_words,
+    rows,
+)
 
 WIDTH = 80
 
@@ -31,6 +38,7 @@ def validation_lines(record: Mapping[str, Any]) -> Iterator[str]:
         yield f"  {name:<26} {figure}"
     yield ""
     yield from textwrap.wrap(f"Reference: {reference_words(record)}.", WIDTH)
+    yield f"Calibration of the pod: {calibration_words(record)}."
     count, planned = len(record["readings"]), record.get("planned")
     settings = record["settings"]
     of = f" of {planned} planned" if planned not in (None, count) else ""

@@ -11,6 +11,13 @@ VERDICTS: Final = {
     "reference_too_coarse": "NOT DECIDED: the reference is too coarse",
     "not_enough_readings": "NOT DECIDED: not enough readings",
 }
+CALIBRATIONS: Final = {
+    "file": "from a file",
+    "store": "from the store",
+    "pod": "the pod's own",
+    "applied": "the pod says that its readings are calibrated",
+    "none": "none, as sold",
+}
 PARTS: Final = {
     "pod_scatter": "scatter of the pod",
     "seating": "how the pod sits",
@@ -136,6 +143,13 @@ def part_rows(record: Mapping[str, Any]) -> list[tuple[str, str]]:
 def _pm(estimate: Mapping[str, Any], unit: str = "deg") -> str:
     value = round(estimate["value"], 3) + 0.0  # no minus before a zero
     return f"{value:+.3f} +- {estimate['expanded_uncertainty']:.3f} {unit}"
+
+
+def calibration_words(record: Mapping[str, Any]) -> str:
+    """Return by which calibration the pod's readings were corrected."""
+    fact = record["calibration"]
+    date = f", of {fact['date'][:10]}" if fact["date"] else ""
+    return f"{CALIBRATIONS.get(fact['source'], fact['source'])}{date}"
 
 
 def reference_words(record: Mapping[str, Any]) -> str:

@@ -24,6 +24,7 @@ from knuckle.model.rest import Rest
 from knuckle.model.result import Notice, Outcome
 from knuckle.model.wheel import Wheel
 from knuckle.rests.detector import RestDetector
+from knuckle.run.calibration_trust import said, word_of
 from knuckle.run.calibrations import (
     CALIBRATION,
     Library,
@@ -158,12 +159,12 @@ def pod_readings(
     detector.finish()
     rests = detector.rests()
     found: list[tuple[str, PodReading]] = []
-    said: list[str] = []
+    told: list[str] = []
     for item in taken:
         step = plan.steps[item.step]
         rest = max(rests, key=lambda r: _shared_s(r, item), default=None)
         if rest is None or _shared_s(rest, item) <= 0.0:
-            said.append(f"Reading {item.step + 1} was no rest after all: left out.")
+            told.append(f"Reading {item.step + 1} was no rest after all: left out.")
             continue
         angle_deg, u_deg = rest_angle(rest)
         reading = PodReading(
@@ -171,7 +172,7 @@ def pod_readings(
             time_s=since_s + rest.start_s,
         )
         found.append((step.part.value, reading))
-    return found, said
+    return found, told
 
 
 def _shared_s(rest: Rest, item: Taken) -> float:
@@ -179,9 +180,18 @@ def _shared_s(rest: Rest, item: Taken) -> float:
 
 
 def concluded(
-    plan: Plan, readings: Readings, date: str
+    plan: Plan, readings: Readings, date: str, calibration: Mapping[str, Any]
 ) -> tuple[Outcome | None, dict[str, Any] | None]:
     """Assess readings.
+
+    Parameters
+    ----------
+    plan : Plan
+    readings : Readings
+    date : str
+        Of the validation.
+    calibration : mapping
+        By which the pod's readings were corrected, as a run's facts keep it.
 
     Returns
     -------
@@ -210,6 +220,10 @@ def concluded(
         return Outcome(VALIDATION, "", {}, refused=notice), None
     record = to_json(comparison, found, [part for part, _ in kept])
     record |= {"pod": readings.identity, "date": date, "planned": len(plan.steps)}
+    record["calibration"] = {
+        "source": calibration["source"],
+        "date": str(calibration.get("date", "")),
+    }
     judgement = found.judgement
     details: dict[str, float | str] = {
         "verdict": judgement.verdict.value,
@@ -246,12 +260,19 @@ class ValidateMethod:
         guide: ValidateGuide,
         library: Library,
         now: Callable[[], datetime],
+        say: Callable[[str], None],
     ) -> None:
         self.record: dict[str, Any] | None = None
         self._task = task
         self._guide = guide
         self._library = library
         self._now = now
+        self._say = say
+
+    @property
+    def _simulated(self) -> bool:
+        """Whether the pod's own calibration has the fixed date of all simulated ones."""
+        return "scenario" in self._task.facts
 
     @property
     def rate_hz(self) -> float | None:
@@ -286,6 +307,10 @@ class ValidateMethod:
         task = self._task
         own = of_settings(seen.settings)
         used = choose(task.given, task.uncalibrated, self._library, identity_of(seen), own)
+        if not seen.again and not task.uncalibrated:
+            if used.calibration is None and seen.hello is None:
+                used = replace(used, source=word_of(seen))
+            self._say(said(used, None if self._simulated else self._now()))
         return None if used.calibration is None else used.calibration.applied
 
     def conclude(self, decoded: Decoded) -> Concluded:
@@ -296,15 +321,15 @@ class ValidateMethod:
         if decoded.block is None:
             return Concluded((), ("No samples came.",), facts)
         recording = recording_of(decoded.block, decoded, []).with_kept(self._library)
-        own, said = pod_readings(
+        own, told = pod_readings(
             recording, task.plan, guide.taken, task.given, task.uncalibrated, task.since_s
         )
         readings = joined(task.earlier, own, guide.typed, recording.identity)
         date = self._now().isoformat(timespec="seconds")
-        outcome, self.record = concluded(task.plan, readings, date)
+        outcome, self.record = concluded(task.plan, readings, date, facts[CALIBRATION])
         if self.record is not None:
             facts[VALIDATION] = self.record
-        return Concluded(() if outcome is None else (outcome,), tuple(said), facts)
+        return Concluded(() if outcome is None else (outcome,), tuple(told), facts)
 
 
 def joined(
@@ -365,7 +390,9 @@ def measured_again(
     if tolerance_deg is not None:
         plan = replace(plan, tolerance_deg=tolerance_deg)
     kept = detail.facts.get(VALIDATION) or {}
-    return concluded(plan, readings, kept.get("date") or detail.summary.started_utc)
+    date = kept.get("date") or detail.summary.started_utc
+    decoded = decode(chunk.data for chunk in store.chunks(run, 0))
+    return concluded(plan, readings, date, of_run(detail.facts, decoded)[0])
 
 
 def going_on(store: Store, run: int, now: datetime) -> ValidateTask:
@@ -420,7 +447,9 @@ def validate_measurement(
     """Return the measurement, not yet begun, and what will hold its record."""
     guide = ValidateGuide(task.plan, read, task.earlier.reference, task.done)
     library = calibrations_of(store.calibrations())
-    method = ValidateMethod(task, guide, library, lambda: link.clock.utc(link.clock.now_s()))
+    method = ValidateMethod(
+        task, guide, library, lambda: link.clock.utc(link.clock.now_s()), view.say
+    )
     kept = [0, 0]
 
     async def answered() -> list[Any]:
@@ -429,8 +458,8 @@ def validate_measurement(
             try:
                 cues += guide.answer(await ask(question))
             except UsageError as error:
-                said = (error.what, error.cause, error.next_step)
-                view.say(" ".join(part for part in said if part))
+                words = (error.what, error.cause, error.next_step)
+                view.say(" ".join(part for part in words if part))
         now = [len(guide.typed), len(guide.taken)]
         if now != kept:
             kept[:] = now
