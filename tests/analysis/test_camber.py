@@ -36,7 +36,8 @@ def test_the_default_budget_by_hand():
     shares = {term.source: term.standard_uncertainty for term in camber.budget}
     assert shares["mount"] == pytest.approx(0.2, rel=0.01)
     assert shares["pads"] == pytest.approx(0.1, rel=0.01)
-    assert shares["calibration"] == pytest.approx(math.sqrt(2) * milli, rel=0.01)
+    assert shares["zero"] == pytest.approx(milli, rel=0.01)
+    assert shares["calibration"] == pytest.approx(milli, rel=0.01)
     assert shares["chip_turn"] == pytest.approx(0.05, rel=0.01)
 
 

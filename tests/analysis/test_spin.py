@@ -88,7 +88,7 @@ def test_scale_skew_and_turn_of_the_chip_drop_out_of_camber_and_the_bias_stays()
     shares = {term.source: term.standard_uncertainty for term in result.budget}
     assert shares.get("chip_turn", 0.0) < 0.1
     # 50 mg along Y (MPU-6050 data sheet rev 3.3) are 2.9 deg: the bias along e remains.
-    assert shares["calibration"] == pytest.approx(np.degrees(0.05), rel=0.1)
+    assert shares["zero"] == pytest.approx(np.degrees(0.05), rel=0.1)
 
 
 @pytest.mark.parametrize("places", [[0.0, 30.0, 60.0, 90.0], [0.0, 5.0, 2.0], [10.0]])

@@ -53,11 +53,34 @@ def test_the_object_is_as_documented(log, analyze) -> None:
         squares = sum(term["standard_uncertainty"] ** 2 for term in result["budget"])
         expanded = result["coverage_factor"] * math.sqrt(squares)
         assert result["expanded_uncertainty"] == pytest.approx(expanded)
-        assert {"term", "source", "standard_uncertainty"} == set(result["budget"][0])
+        assert set(result["budget"][0]) == {
+            "term",
+            "source",
+            "standard_uncertainty",
+            "share",
+            "type",
+            "degrees_of_freedom",
+            "group",
+        }
+        assert sum(term["share"] for term in result["budget"]) == pytest.approx(1.0)
+        groups = {term["group"] for term in result["budget"]}
+        assert groups >= {"calibration", "zero", "mount", "temperature", "noise", "steer angle"}
     positions = [rest["position"] for rest in found["rests"]]
     assert positions == ["straight", "out", "straight", "in", "straight"]
     assert found["rests"][1]["steer_deg"] > 15
     assert "error" not in found
+
+
+def test_the_budget_is_printed_where_it_is_asked_for(log, capsys) -> None:
+    file = str(log(Wheel("LF")))
+    assert run(["analyze", file, *SWEEP]) == 0
+    assert "one sigma" not in capsys.readouterr().out.split("Budget of")[-1].splitlines()[0]
+    assert run(["analyze", file, *SWEEP, "--budget"]) == 0
+    lines = capsys.readouterr().out.splitlines()
+    for name in ("camber", "caster", "SAI"):
+        assert any(line.startswith(f"Budget of {name} (") for line in lines)
+    assert sum(line.split()[:1] == ["combined"] for line in lines) == 3
+    assert max(map(len, lines)) <= 80
 
 
 def test_a_refusal_has_exit_code_3_and_keeps_its_rests(log, analyze) -> None:
@@ -124,7 +147,7 @@ def test_camber_of_a_rear_wheel(log, analyze) -> None:
 @pytest.mark.parametrize(
     ("words", "said"),
     [
-        (("--measure", "ride", "--wheel", "LF"), "camber, sweep or toe"),
+        (("--measure", "ride", "--wheel", "LF"), "camber, sweep, toe"),
         (("--measure", "sweep", "--wheel", "XX"), "is no wheel"),
         ((*SWEEP, "--straight", "0"), "counts rests from 1"),
         ((*SWEEP, "--toe", "1o.5"), "letter 'o'"),

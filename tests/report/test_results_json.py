@@ -4,6 +4,8 @@ import json
 import math
 from dataclasses import replace
 
+import pytest
+
 from knuckle.model.result import BudgetTerm, Outcome, Quantity
 from knuckle.report.results_json import outcome_to_json
 from report.made_sweep import made_outcome, refused
@@ -38,6 +40,8 @@ def test_object_has_the_documented_members():
         "value": 5.0,
         "expanded_uncertainty": 0.31,
         "coverage_factor": 1.96,
+        # One term of share 0.36 with 55 degrees of freedom: 55 / 0.36^2.
+        "effective_degrees_of_freedom": pytest.approx(55.0 / 0.36**2),
         "unit": "deg",
         "condition": "relative to gravity, as swept, on its springs",
         "budget": [
@@ -45,11 +49,19 @@ def test_object_has_the_documented_members():
                 "term": "mount: spin axis against the pod",
                 "source": "mount",
                 "standard_uncertainty": 0.8 * 0.31 / 1.96,
+                "share": pytest.approx(0.64),
+                "type": "B",
+                "degrees_of_freedom": None,
+                "group": "mount",
             },
             {
                 "term": "noise of the readings",
                 "source": "noise",
                 "standard_uncertainty": 0.6 * 0.31 / 1.96,
+                "share": pytest.approx(0.36),
+                "type": "A",
+                "degrees_of_freedom": 55.0,
+                "group": "noise",
             },
         ],
     }

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 
 import numpy as np
 from scipy.stats import norm, t
@@ -10,29 +11,36 @@ from scipy.stats import norm, t
 from knuckle.estimate.sensor import ACCEL_SOURCES
 from knuckle.estimate.solver import Solution
 from knuckle.model.block import FloatArray
-from knuckle.model.result import BudgetTerm, Quantity, Result
+from knuckle.model.budget import (
+    GROUPS,
+    NEARLY_CERTAIN,
+    effective_degrees_of_freedom,
+    group_of,
+)
+from knuckle.model.result import SWEPT, BudgetTerm, Quantity, Result
 
 COVERAGE = 0.95
 
 TERMS: dict[str, str] = {
     "noise": "noise of the readings at rest",
-    "gyro": "noise of the gyro between rests",
-    "calibration": "accelerometer bias, scale and cross-axis",
-    "chip_turn": "turn of the chip in its case",
+    "gyro": "steer angle: noise of the gyro between rests",
+    "zero": "zero: bias of the accelerometer",
+    "calibration": "calibration: scale and cross-axis of the accelerometer",
+    "chip_turn": "calibration: turn of the chip in its case",
     "nonlinearity": "nonlinearity of the accelerometer",
-    "temperature": "drift with temperature since the calibration",
-    "gyro_calibration": "gyro scale and cross-axis",
-    "gyro_turn": "turn of the gyro's own chip in its case",
+    "temperature": "temperature: drift since the calibration",
+    "gyro_calibration": "steer angle: gyro scale and cross-axis",
+    "gyro_turn": "steer angle: turn of the gyro's own chip",
     "mount": "mount: spin axis against the pod",
     "roll": "roll of the wheel while steering",
     "straight_ahead": "toe and straight ahead",
-    "plates": "turn-plate readings",
+    "plates": "steer angle: turn-plate readings",
     "linear": "readings of the linear sensor, and its play",
     "linear_calibration": "scale and straightness of the linear sensor",
     "linear_geometry": "lever, distance and angles of the linear sensor",
     "pads": "slope of the pads",
     "body_roll": "roll of the body",
-    "lever": "lever arm of a moving wheel",
+    "lever": "steer angle: lever arm of a moving wheel",
     "scatter": "disagreement between rests",
     "touch": "touching down: repeats",
     "rim_length": "length between the touches",
@@ -47,22 +55,22 @@ TERMS: dict[str, str] = {
 """What each source is called in a budget; the keys are the sources of the JSON output."""
 
 
-def coverage_factor(terms: list[BudgetTerm]) -> float:
+def coverage_factor(terms: Sequence[BudgetTerm]) -> float:
     """Return the factor for 95 % coverage from the effective degrees of freedom.
 
-    Welch-Satterthwaite formula, GUM (JCGM 100:2008) G.4.1 and G.6.4; where every term is a
-    stated tolerance it is the normal distribution's 1.96.
+    Student's, GUM (JCGM 100:2008) G.3.2 and G.6.4; where every term is a stated tolerance it is
+    the normal distribution's 1.96.
     """
-    variance = sum(term.standard_uncertainty**2 for term in terms)
-    weight = sum(
-        term.standard_uncertainty**4 / term.degrees_of_freedom
-        for term in terms
-        if math.isfinite(term.degrees_of_freedom)
-    )
     upper = (1.0 + COVERAGE) / 2.0
-    if weight <= 0.0 or variance**2 / weight > 1e6:
-        return float(norm.ppf(upper))
-    return float(t.ppf(upper, max(variance**2 / weight, 1.0)))
+    freedom = effective_degrees_of_freedom(terms)
+    return float(norm.ppf(upper) if freedom > NEARLY_CERTAIN else t.ppf(upper, freedom))
+
+
+def _with_absent(terms: list[BudgetTerm]) -> list[BudgetTerm]:
+    """Return terms and, with nothing in them, the named groups that have no part in a result."""
+    present = {group_of(term.source) for term in terms}
+    absent = [sources[0] for name, sources in GROUPS.items() if name not in present]
+    return terms + [BudgetTerm(TERMS[source], source, 0.0) for source in absent]
 
 
 def result_of(
@@ -100,6 +108,8 @@ def result_of(
     ]
     terms = [term for term in terms if term.standard_uncertainty > 0.0]
     terms.sort(key=lambda term: -term.standard_uncertainty)
+    if quantity in SWEPT:
+        terms = _with_absent(terms)
     factor = coverage_factor(terms)
     combined = math.sqrt(sum(term.standard_uncertainty**2 for term in terms))
     return Result(quantity, value_deg, factor * combined, factor, "deg", tuple(terms), condition)

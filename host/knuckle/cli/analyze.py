@@ -9,7 +9,7 @@ import typer
 
 from knuckle.cli.linear_steer import LinearChoice, with_linear
 from knuckle.cli.mount import NoSpinOption, SquarenessOption, with_squareness
-from knuckle.cli.options import WheelOption
+from knuckle.cli.options import BudgetOption, WheelOption
 from knuckle.cli.priors import with_priors
 from knuckle.cli.request import (
     CalibrationOption,
@@ -66,6 +66,7 @@ def analyze(
     stream: Annotated[
         int | None, typer.Option(help="Which pod of a capture that holds several.", metavar="N")
     ] = None,
+    budget: BudgetOption = False,
     json_output: Annotated[
         bool, typer.Option("--json", help="Print one JSON object (docs/results.md).")
     ] = False,
@@ -76,7 +77,8 @@ def analyze(
         raise UsageError(f"--measure takes {kinds}, not {measure!r}.")
     if measure == "toe":
         task = toe_choice.task(wheel, **linear.channel_and_file())
-        return _analyze_toe(ctx, file, task, None if stream is None else stream - 1, json_output)
+        which = None if stream is None else stream - 1
+        return _analyze_toe(ctx, file, task, which, json_output, budget)
     toe_choice.refuse()
     request = sweep_request(
         wheel,
@@ -106,11 +108,18 @@ def analyze(
     outcome = measure_recording(measure, recording, request, given, uncalibrated, part, library)
     from knuckle.cli.outcome import print_outcome
 
-    return print_outcome(ctx, outcome, recording.notices, str(file), json_output=json_output)
+    return print_outcome(
+        ctx, outcome, recording.notices, str(file), json_output=json_output, budget=budget
+    )
 
 
 def _analyze_toe(
-    ctx: typer.Context, file: Path, task: ToeTask, stream: int | None, json_output: bool
+    ctx: typer.Context,
+    file: Path,
+    task: ToeTask,
+    stream: int | None,
+    json_output: bool,
+    budget: bool,
 ) -> int:
     from knuckle.cli.outcome import print_outcome
     from knuckle.run.replay import read_linear_recording
@@ -118,7 +127,9 @@ def _analyze_toe(
 
     recording = read_linear_recording(file, stream)
     outcome, _ = measure_toe(recording, task, _library(ctx))
-    return print_outcome(ctx, outcome, recording.notices, str(file), json_output=json_output)
+    return print_outcome(
+        ctx, outcome, recording.notices, str(file), json_output=json_output, budget=budget
+    )
 
 
 def _calibrations(ctx: typer.Context) -> Calibrations | None:

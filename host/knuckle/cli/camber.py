@@ -19,7 +19,7 @@ from knuckle.cli.live import (
 )
 from knuckle.cli.mount import NoSpinOption, SameMountOption, choose_mount
 from knuckle.cli.opening import open_for_eyes
-from knuckle.cli.options import PodOption, RateOption, read_wheel
+from knuckle.cli.options import BudgetOption, PodOption, RateOption, read_wheel
 from knuckle.cli.pod_choice import choose_pod
 from knuckle.cli.priors import with_priors
 from knuckle.cli.request import CalibrationOption, UncalibratedOption, read_calibration
@@ -98,6 +98,7 @@ def camber(
     no_spin: NoSpinOption = False,
     calibration: CalibrationOption = None,
     uncalibrated: UncalibratedOption = False,
+    budget: BudgetOption = False,
     json_output: JsonOption = False,
 ) -> int:
     """Wait for the wheel to come to rest, cue, and show camber with its uncertainty.
@@ -141,7 +142,14 @@ def camber(
         return camber_measurement(task, wheels, link, view, store)
 
     said = (*CAMBER, *order_lines(wheels), seat_line(seat))
-    return measure_live(ctx, said, begin, description=link.description(), json_output=json_output)
+    return measure_live(
+        ctx,
+        said,
+        begin,
+        description=link.description(),
+        json_output=json_output,
+        budget=budget,
+    )
 
 
 def order_lines(wheels: tuple[Wheel, ...]) -> tuple[str, ...]:

@@ -91,6 +91,7 @@ def measure_live(
     *,
     description: str,
     json_output: bool,
+    budget: bool = False,
 ) -> int:
     """Carry out a measurement, print what has come of it, and return the exit code.
 
@@ -103,6 +104,8 @@ def measure_live(
     description : str
         Of the link.
     json_output : bool
+    budget : bool
+        Whether to print the uncertainty budgets in full.
     """
     from knuckle.cli.live_view import TerminalView
     from knuckle.store.database import Store
@@ -117,7 +120,14 @@ def measure_live(
             screen.say(line)
         measurement = begin(TerminalView(screen, sounds), store)
         report, interrupted = run_to_end(measurement)
-    tell(ctx, report, here.settings.store, interrupted=interrupted, json_output=json_output)
+    tell(
+        ctx,
+        report,
+        here.settings.store,
+        interrupted=interrupted,
+        json_output=json_output,
+        budget=budget,
+    )
     return exit_code(report, interrupted)
 
 
@@ -148,7 +158,13 @@ def exit_code(report: Report, interrupted: bool) -> int:
 
 
 def tell(
-    ctx: typer.Context, report: Report, store: Path, *, interrupted: bool, json_output: bool
+    ctx: typer.Context,
+    report: Report,
+    store: Path,
+    *,
+    interrupted: bool,
+    json_output: bool,
+    budget: bool = False,
 ) -> None:
     """Print a report."""
     aside = sys.stderr if json_output else sys.stdout
@@ -157,12 +173,13 @@ def tell(
     if json_output:
         typer.echo(json.dumps(_as_json(report), indent=1, ensure_ascii=True))
     else:
+        from knuckle.report.budget_text import with_budget
         from knuckle.report.outcome_text import outcome_lines
 
         console = invocation(ctx).console()
         for outcome in report.outcomes:
             console.print()
-            for line in outcome_lines(outcome):
+            for line in with_budget(outcome_lines(outcome), outcome, budget):
                 console.print(line, markup=False, soft_wrap=True, emoji=False)
         console.print()
     for line in _closing_lines(report, store):

@@ -59,6 +59,12 @@ def length_s(text: str) -> float:
     return _above_zero(text, duration_s, "--seconds")
 
 
+BudgetOption = Annotated[
+    bool,
+    typer.Option(
+        "--budget", help="Print each result's uncertainty budget: every term, type and freedom."
+    ),
+]
 PodOption = Annotated[
     str | None,
     typer.Option(

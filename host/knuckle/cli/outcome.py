@@ -22,6 +22,7 @@ def print_outcome(
     source: str,
     *,
     json_output: bool,
+    budget: bool = False,
 ) -> int:
     """Print an outcome and return the exit code: 0, or 3 if refused.
 
@@ -31,6 +32,8 @@ def print_outcome(
         What was left out in reading.
     source : str
         Where the readings came from.
+    budget : bool
+        Whether to print the uncertainty budgets in full.
     """
     if json_output:
         import json
@@ -43,9 +46,10 @@ def print_outcome(
         )
         typer.echo(json.dumps(content, indent=1, ensure_ascii=True))
     else:
+        from knuckle.report.budget_text import with_budget
         from knuckle.report.outcome_text import outcome_lines
 
         console = invocation(ctx).console()
-        for line in outcome_lines(outcome, notices):
+        for line in with_budget(outcome_lines(outcome, notices), outcome, budget):
             console.print(line, markup=False, soft_wrap=True)
     return REFUSED if outcome.refused is not None else DONE

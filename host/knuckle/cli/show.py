@@ -5,6 +5,7 @@ from __future__ import annotations
 import typer
 
 from knuckle.cli.invocation import invocation
+from knuckle.cli.options import BudgetOption
 from knuckle.cli.stored import (
     JsonOption,
     RunArgument,
@@ -21,7 +22,12 @@ def register(app: typer.Typer) -> None:
     app.command("show")(show)
 
 
-def show(ctx: typer.Context, run: RunArgument, as_json: JsonOption = False) -> None:
+def show(
+    ctx: typer.Context,
+    run: RunArgument,
+    budget: BudgetOption = False,
+    as_json: JsonOption = False,
+) -> None:
     """Show all that is known of a run: results with their budgets, rests, streams, notes."""
     from knuckle.report.run_json import detail_to_json
     from knuckle.report.summary import detail_lines
@@ -33,5 +39,5 @@ def show(ctx: typer.Context, run: RunArgument, as_json: JsonOption = False) -> N
         print_json(detail_to_json(detail, clocks))
         return
     sign = plus_minus(invocation(ctx).console())
-    for line in detail_lines(detail, plus_minus=sign, clocks=clocks):
+    for line in detail_lines(detail, plus_minus=sign, clocks=clocks, budget=budget):
         typer.echo(line)

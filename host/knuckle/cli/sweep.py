@@ -20,7 +20,7 @@ from knuckle.cli.live import (
 )
 from knuckle.cli.mount import NoSpinOption, SameMountOption, choose_mount
 from knuckle.cli.opening import open_for_eyes
-from knuckle.cli.options import PodOption, RateOption, read_wheel
+from knuckle.cli.options import BudgetOption, PodOption, RateOption, read_wheel
 from knuckle.cli.pod_choice import choose_pod
 from knuckle.cli.priors import with_priors
 from knuckle.cli.request import (
@@ -73,6 +73,7 @@ def sweep(
     no_spin: NoSpinOption = False,
     calibration: CalibrationOption = None,
     uncalibrated: UncalibratedOption = False,
+    budget: BudgetOption = False,
     json_output: JsonOption = False,
 ) -> int:
     """Guide the driver through a sweep and show caster, inclination and camber.
@@ -127,4 +128,5 @@ def sweep(
         begin,
         description=link.description(),
         json_output=json_output,
+        budget=budget,
     )

@@ -19,7 +19,7 @@ from knuckle.cli.live import (
     tell,
 )
 from knuckle.cli.opening import open_for_eyes
-from knuckle.cli.options import PodOption, RateOption, WheelOption
+from knuckle.cli.options import BudgetOption, PodOption, RateOption, WheelOption
 from knuckle.cli.pod_choice import choose_pod
 from knuckle.cli.toe_options import ToeChoice, with_toe_and_sensor
 from knuckle.errors import UsageError
@@ -68,6 +68,7 @@ def toe(
     typed_u: TypedUOption = None,
     driver: DriverOption = None,
     rate: RateOption = None,
+    budget: BudgetOption = False,
     json_output: JsonOption = False,
 ) -> int:
     """Guide from touch to touch, and show toe with its uncertainty.
@@ -78,7 +79,7 @@ def toe(
     seat = read_driver(driver, "out")
     task = toe_choice.task(wheel)
     if typed:
-        return _from_typed(ctx, toe_choice, wheel, typed, typed_u, seat, json_output)
+        return _from_typed(ctx, toe_choice, wheel, typed, typed_u, seat, json_output, budget)
     if typed_u is not None:
         raise UsageError("--typed-u belongs to distances that are typed in with --typed.")
     address = choose_pod(pod, here.settings, console_for(here, json_output))
@@ -100,7 +101,14 @@ def toe(
         )
 
     said = (*TOE, seat_line(seat))
-    return measure_live(ctx, said, begin, description=link.description(), json_output=json_output)
+    return measure_live(
+        ctx,
+        said,
+        begin,
+        description=link.description(),
+        json_output=json_output,
+        budget=budget,
+    )
 
 
 def _from_typed(
@@ -111,6 +119,7 @@ def _from_typed(
     typed_u: str | None,
     seat: str,
     json_output: bool,
+    budget: bool,
 ) -> int:
     from knuckle.analysis.toe import analyse_toe
     from knuckle.analysis.toe_request import TYPED_U_MM, TouchReading
@@ -152,5 +161,12 @@ def _from_typed(
         store.add_result(run, outcome, method=HOW)
         store.finish_run(run, state, facts={"complete": True})
     report = Report(run, state, (outcome,))
-    tell(ctx, report, here.settings.store, interrupted=False, json_output=json_output)
+    tell(
+        ctx,
+        report,
+        here.settings.store,
+        interrupted=False,
+        json_output=json_output,
+        budget=budget,
+    )
     return DONE if outcome.refused is None else REFUSED

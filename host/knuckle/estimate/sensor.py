@@ -22,7 +22,12 @@ CURVE_LEVEL_G2: Final = 0.6
 straight line: over directions spread evenly on the sphere u^3 is fitted best by 0.6 u, the mean of
 u^4 over that of u^2. A zero-g offset is bias - 0.6 c."""
 
-ACCEL_SOURCES: Final = ("calibration",) * 12 + ("chip_turn",) * 3 + ("nonlinearity",) * 3
+ACCEL_SOURCES: Final = (
+    *("zero",) * 3,
+    *("calibration",) * 9,
+    *("chip_turn",) * 3,
+    *("nonlinearity",) * 3,
+)
 """Of each term in a budget."""
 
 TINY_VARIANCE = 1e-18

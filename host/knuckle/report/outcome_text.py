@@ -33,6 +33,7 @@ _NAMES = {
 _REMEDIES = {
     "noise": "stand still for longer, or visit each position again.",
     "gyro": "visit each position again.",
+    "zero": "calibrate the pod with `knuckle calibrate`, with more poses.",
     "calibration": "calibrate the pod with `knuckle calibrate`, with more poses.",
     "chip_turn": "calibrate the pod with `knuckle calibrate`, the face run with it.",
     "nonlinearity": "take a part whose data sheet states less: gravity alone cannot show it well.",

@@ -6,7 +6,8 @@ from collections.abc import Mapping
 from dataclasses import asdict
 from typing import Any, Final
 
-from knuckle.model.result import Notice, Outcome, PlacedRest, Result
+from knuckle.model.budget import effective_degrees_of_freedom, evaluation_type, group_of
+from knuckle.model.result import BudgetTerm, Notice, Outcome, PlacedRest, Result
 from knuckle.store.records import without_nan
 
 RESULTS_SCHEMA: Final = 1
@@ -47,6 +48,7 @@ def _result(result: Result) -> dict[str, Any]:
         "value": result.value,
         "expanded_uncertainty": result.expanded_uncertainty,
         "coverage_factor": result.coverage_factor,
+        "effective_degrees_of_freedom": effective_degrees_of_freedom(result.budget),
         "unit": result.unit,
         "condition": result.condition,
         "budget": [
@@ -54,10 +56,19 @@ def _result(result: Result) -> dict[str, Any]:
                 "term": term.term,
                 "source": term.source,
                 "standard_uncertainty": term.standard_uncertainty,
+                "share": _share(term, result),
+                "type": evaluation_type(term),
+                "degrees_of_freedom": term.degrees_of_freedom,
+                "group": group_of(term.source),
             }
             for term in result.budget
         ],
     }
+
+
+def _share(term: BudgetTerm, result: Result) -> float:
+    combined = result.standard_uncertainty
+    return term.standard_uncertainty**2 / combined**2 if combined > 0.0 else 0.0
 
 
 def _rest(rest: PlacedRest) -> dict[str, Any]:

@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Final
 
 from knuckle.model.result import SWEPT, Outcome, Quantity
 from knuckle.report.assumed import fact_lines
+from knuckle.report.budget_text import budget_tables
 from knuckle.report.figures import SHORT_NAMES, decimals_for, number, with_uncertainty
 from knuckle.report.noise_text import noise_lines
 from knuckle.report.outcome_text import outcome_lines
@@ -115,6 +116,7 @@ def detail_lines(
     plus_minus: str = "±",
     zone: tzinfo | None = None,
     clocks: Mapping[int, SampleClock] | None = None,
+    budget: bool = False,
 ) -> Iterator[str]:
     """Yield all that is known of a run, in words.
 
@@ -126,6 +128,8 @@ def detail_lines(
         For the times; this machine's if absent.
     clocks : mapping, optional
         Of the streams by number: when their samples were taken.
+    budget : bool
+        Whether budgets have their types and degrees of freedom as well.
     """
     clocks = clocks or {}
     summary = detail.summary
@@ -155,7 +159,8 @@ def detail_lines(
             clock = _clock_of(detail, result.outcome, clocks)
             if clock is not None and result.outcome.rests:
                 yield from _wrapped(f"  Rests from {_starts(result.outcome, clock, zone)}")
-            yield from budget_lines(result.outcome)
+            tables = budget_tables if budget else budget_lines
+            yield from tables(result.outcome)
             if result.outcome.measure == "noise" and detail.facts.get("noise"):
                 yield from noise_lines(detail.facts["noise"])
             if result.outcome.measure == "validate" and detail.facts.get("validate"):
@@ -225,6 +230,8 @@ def budget_lines(outcome: Outcome) -> Iterator[str]:
         yield f"Budget of {SHORT_NAMES[result.quantity]}, standard uncertainties:"
         combined = result.standard_uncertainty
         for term in result.budget:
+            if term.standard_uncertainty == 0.0:
+                continue
             share = (term.standard_uncertainty / combined) ** 2 if combined > 0.0 else 0.0
             places = min(decimals_for(term.standard_uncertainty), 3)
             yield (
