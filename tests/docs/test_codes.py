@@ -39,3 +39,15 @@ def test_codes_of_noise_are_those_of_the_document():
     section = document.partition("\n## Noise\n")[2].partition("\n## ")[0]
     assert len(raised) > 8
     assert raised == set(re.findall(r"^\| `(NOISE_[A-Z_]+)` \|", section, flags=re.MULTILINE))
+
+
+def test_codes_of_calibration_are_those_of_the_document():
+    source = "".join(
+        (TOP / "host" / "knuckle" / "run" / name).read_text(encoding="utf-8")
+        for name in ("calibrate.py", "calibrate_outcome.py", "calibration_trust.py")
+    )
+    raised = set(re.findall(r'Notice\(\s*"([A-Z][A-Z_]+)"', source))
+    document = (TOP / "docs" / "results.md").read_text(encoding="utf-8")
+    section = document.partition("\n## Calibration\n")[2].partition("\n## ")[0]
+    assert len(raised) > 10
+    assert raised == set(re.findall(r"^\| `([A-Z_]+)` \|", section, flags=re.MULTILINE))
