@@ -11,7 +11,7 @@ from knuckle.cli.invocation import invocation
 from knuckle.cli.live import JsonOption, console_for, measure_live, sim_with, simulated_facts
 from knuckle.cli.mount import SquarenessOption, with_squareness
 from knuckle.cli.opening import open_for_eyes
-from knuckle.cli.options import PodOption, RateOption
+from knuckle.cli.options import BudgetOption, PodOption, RateOption
 from knuckle.cli.pod_choice import choose_pod
 from knuckle.cli.priors import with_priors
 from knuckle.cli.request import CalibrationOption, UncalibratedOption, read_calibration
@@ -50,6 +50,7 @@ def reversal(
     rate: RateOption = None,
     calibration: CalibrationOption = None,
     uncalibrated: UncalibratedOption = False,
+    budget: BudgetOption = False,
     json_output: JsonOption = False,
 ) -> int:
     """Guide from placing to placing, and show zero and slope with their uncertainty.
@@ -76,5 +77,5 @@ def reversal(
         return reversal_measurement(task, link, view, store, readings=readings)
 
     return measure_live(
-        ctx, REVERSAL, begin, description=link.description(), json_output=json_output
+        ctx, REVERSAL, begin, description=link.description(), json_output=json_output, budget=budget
     )

@@ -10,7 +10,7 @@ from knuckle.cli.cautions import SPIN_LIFTED, SPIN_ROLLED
 from knuckle.cli.invocation import invocation
 from knuckle.cli.live import JsonOption, console_for, measure_live, sim_with, simulated_facts
 from knuckle.cli.opening import open_for_eyes
-from knuckle.cli.options import PodOption, RateOption, WheelOption
+from knuckle.cli.options import BudgetOption, PodOption, RateOption, WheelOption
 from knuckle.cli.pod_choice import choose_pod
 from knuckle.cli.priors import with_priors
 from knuckle.cli.request import CalibrationOption, UncalibratedOption, read_calibration
@@ -51,6 +51,7 @@ def spin(
     rate: RateOption = None,
     calibration: CalibrationOption = None,
     uncalibrated: UncalibratedOption = False,
+    budget: BudgetOption = False,
     json_output: JsonOption = False,
 ) -> int:
     """Follow the wheel through a turn, and show tilt and yaw of its spin axis.
@@ -74,4 +75,6 @@ def spin(
         return spin_measurement(task, link, view, store, seats=seats, rolled=rolled)
 
     said = SPIN_ROLLED if rolled else SPIN_LIFTED
-    return measure_live(ctx, said, begin, description=link.description(), json_output=json_output)
+    return measure_live(
+        ctx, said, begin, description=link.description(), json_output=json_output, budget=budget
+    )

@@ -175,8 +175,7 @@ class WheelModel:
         )
         levers = [r.lever_g_per_m for r in readings]
         self._moving = any(lever is not None for lever in levers)
-        zero = np.zeros((3, 3))
-        self._levers = np.stack([zero if lever is None else lever for lever in levers])
+        self._levers = np.stack([np.zeros((3, 3)) if one is None else one for one in levers])
         self._before = np.array([t.before for t in turns], dtype=int)
         self._after = np.array([t.after for t in turns], dtype=int)
         self._turns = np.array([t.rotation_rad for t in turns]).reshape(-1, 3)
@@ -271,13 +270,11 @@ class WheelModel:
         theta[..., self._others] = part("theta", self.count - 1)
         accel = accelerometer_errors(self.unknowns, x)
         spin = direction("spin", self._spin, self._spin_tangents)
-        gyro_chip = chip_turn(accel[..., TURN])
-        if "gyro_turn" in self.unknowns:
-            gyro_chip = chip_turn(part("gyro_turn", 3))
-        one = np.eye(3)
+        own_chip = "gyro_turn" in self.unknowns
+        gyro_chip = chip_turn(part("gyro_turn", 3) if own_chip else accel[..., TURN])
         locks = part("body_roll", 2)
         shares = self._body_roll or BodyRoll(np.zeros(self.count), np.zeros(self.count))
-        slip = part("slip", 2) @ one[[0, 2]]
+        slip = part("slip", 2) @ np.eye(3)[[0, 2]]
         return State(
             axis=direction("axis", self._axis, self._axis_tangents),
             up=direction("up", self._up, self._up_tangents),
@@ -287,7 +284,7 @@ class WheelModel:
             bias=accel[..., BIAS],
             matrix=accel_matrix(accel),
             curve=accel[..., CURVE],
-            gyro_matrix=one + part("gyro", 9).reshape(*lead, 3, 3) + gyro_chip,
+            gyro_matrix=np.eye(3) + part("gyro", 9).reshape(*lead, 3, 3) + gyro_chip,
             toe=part("toe", 1)[..., 0],
             pads=part("pads", 2),
             body_roll=locks[..., :1] * shares.left_share + locks[..., 1:] * shares.right_share,
@@ -319,8 +316,8 @@ class WheelModel:
         if self._moving:
             seen = seen + np.einsum("nij,...j->...ni", self._levers, s.lever)
         misfit = read_by(s.matrix, s.bias, s.curve, seen) - self._readings
-        rows = [np.einsum("nij,...nj->...ni", self._reading_whitener, misfit)]
-        rows = [rows[0].reshape(*x.shape[:-1], -1)]
+        white = np.einsum("nij,...nj->...ni", self._reading_whitener, misfit)
+        rows = [white.reshape(*x.shape[:-1], -1)]
         if self._turns.size:
             slip = s.slip[..., self._after, :] - s.slip[..., self._before, :]
             turn = rotation_vector(self._relative(s)) + slip
