@@ -122,6 +122,11 @@ def _calibration(store: Store, detail: RunDetail, row: StreamRow) -> dict[str, A
     from knuckle.run.calibration_json import to_json
     from knuckle.run.calibrations import of_run
 
+    made = detail.facts.get("calibration_made")
+    if isinstance(made, dict):
+        from knuckle.run.calibration_json import of_record
+
+        return to_json(of_record(made))
     _, calibration = of_run(detail.facts, decoded_stream(store, detail, row))
     if calibration is None:
         raise UsageError(

@@ -15,6 +15,7 @@ from knuckle.model.wheel import Wheel
 
 if TYPE_CHECKING:
     from knuckle.links.contract import Link
+    from knuckle.run.calibrations import Library
     from knuckle.run.loop import RunLoop
     from knuckle.terminal.screen import Screen
 
@@ -46,13 +47,26 @@ def watch(
 async def _watch(
     here: Invocation, link: Link, wheel: Wheel, rate_hz: float | None, seconds: float | None
 ) -> None:
-    from knuckle.run.calibrations import stored_in_pod
+    from knuckle.run.calibrations import applied_by
     from knuckle.run.loop import RunLoop
+
+    calibration_of = applied_by(_calibrations(here))
 
     with here.screen() as screen:
         screen.say(link.description())
-        async with RunLoop({wheel: link}, rate_hz=rate_hz, calibration_of=stored_in_pod) as loop:
+        async with RunLoop({wheel: link}, rate_hz=rate_hz, calibration_of=calibration_of) as loop:
             await _show(loop, screen, wheel, seconds)
+
+
+def _calibrations(here: Invocation) -> Library | None:
+    """Return what finds a pod's newest calibration; None where there is no store."""
+    from knuckle.run.calibrations import calibrations_of
+    from knuckle.store.database import Store
+
+    if not here.settings.store.exists():
+        return None
+    with Store(here.settings.store, read_only=True) as store:
+        return calibrations_of(store.calibrations())
 
 
 async def _show(loop: RunLoop, screen: Screen, wheel: Wheel, seconds: float | None) -> None:

@@ -105,6 +105,16 @@ def stored_in_pod(seen: PodSeen) -> Callable[[Block], Block] | None:
     return None if calibration is None else calibration.applied
 
 
+def applied_by(library: Library | None) -> Callable[[PodSeen], Callable[[Block], Block] | None]:
+    """Return what corrects a pod's readings, once it is seen: by the store's or the pod's own."""
+
+    def calibration_of(seen: PodSeen) -> Callable[[Block], Block] | None:
+        used = choose(None, False, library, identity_of(seen), of_settings(seen.settings))
+        return None if used.calibration is None else used.calibration.applied
+
+    return calibration_of
+
+
 def kept_of(rows: Sequence[CalibrationRow]) -> list[CalibrationRow]:
     """Return those of accelerometers among the calibrations that a store keeps, newest first."""
     return [row for row in rows if row.record.get("format") == FORMAT]
