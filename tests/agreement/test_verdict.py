@@ -7,8 +7,8 @@ import pytest
 
 from benchmarks.verdicts import CASES, QUARTER, Case, Pod, compare, shares
 from knuckle.agreement.assess import supported_fit
-from knuckle.agreement.comparison import Comparison
-from knuckle.agreement.design import Design
+from knuckle.agreement.comparison import Comparison, PodReading, ReferenceReading
+from knuckle.agreement.design import Design, steps_of
 from knuckle.agreement.reference import Reference, ReferenceKind
 from knuckle.agreement.verdict import Judgement, Verdict, can_pass, judge
 
@@ -97,3 +97,34 @@ def test_pods_out_of_tolerance_seldom_pass(case: Case, design: Design) -> None:
 
 def test_pods_at_a_quarter_pass() -> None:
     assert shares(QUARTER, Design.FULL, 60)[Verdict.PASS] >= 0.9
+
+
+def test_steps_of_a_coarse_reference_do_not_fail_a_good_pod() -> None:
+    """A 1 deg protractor, each mark met anew to within half a step: not the pod's scatter."""
+    coarse = Reference(ReferenceKind.PROTRACTOR, 1.0, 0.0, 0.0, 0.0)
+    verdicts = []
+    for seed in range(20):
+        rng = np.random.default_rng(seed)
+        steps = steps_of(Design.FULL, -5.0, 5.0, angles=11)
+        angles: dict[int, float] = {}
+        for step in steps:
+            angles.setdefault(step.setting, step.target_deg + rng.uniform(-0.5, 0.5))
+        shown = tuple(
+            ReferenceReading(setting, float(round(angle))) for setting, angle in angles.items()
+        )
+        read = tuple(
+            PodReading(
+                step.setting,
+                (-1.0 if step.turned else 1.0) * angles[step.setting] + rng.normal(0.05, 0.006),
+                0.002,
+                step.seat,
+                step.turned,
+                step.direction,
+                20.0 * index,
+            )
+            for index, step in enumerate(steps)
+        )
+        comparison = Comparison(coarse, shown, read)
+        verdicts.append(judge(comparison, supported_fit(comparison), 0.2).verdict)
+    assert Verdict.FAIL not in verdicts
+    assert verdicts.count(Verdict.TOO_COARSE) >= 15

@@ -79,6 +79,9 @@ class JointFit:
     pod_scatter_deg : float
         Standard deviation of one pod reading, found so that the residuals are as large as all
         standard uncertainties together say; zero where those of the reference explain them.
+    least_scatter_deg : float
+        The same if readings of the same value do not share their rounding: what of the scatter
+        can be nobody's but the pod's.
     freedom : int
         Rows less unknowns.
     """
@@ -88,6 +91,7 @@ class JointFit:
     values: FloatArray
     covariance: dict[Source, FloatArray]
     pod_scatter_deg: float
+    least_scatter_deg: float
     freedom: int
     seating_freedom: float
 
@@ -150,7 +154,10 @@ def joint_fit(comparison: Comparison, terms: Terms) -> JointFit:
         raise ValueError("no more readings than unknowns")
     if np.linalg.matrix_rank(rows.design) < rows.design.shape[1]:
         raise ValueError("the readings cannot tell the unknowns apart")
-    scatter = _pod_scatter(rows, freedom)
+    scatter = _pod_scatter(rows, rows.u_deg, freedom)
+    least = scatter
+    if np.any(rows.rounding_deg > 0.0):
+        least = _pod_scatter(rows, np.hypot(rows.u_deg, rows.rounding_deg), freedom)
     u = np.where(rows.u_deg > 0.0, rows.u_deg, scatter)
     solver = np.linalg.pinv(rows.design / u[:, None], rcond=1e-14) / u
     source = np.array(rows.source)
@@ -166,14 +173,15 @@ def joint_fit(comparison: Comparison, terms: Terms) -> JointFit:
         solver @ rows.observed,
         covariance,
         scatter if scatter > LEAST_U_DEG else 0.0,
+        least if least > LEAST_U_DEG else 0.0,
         freedom,
         float(seats.freedom) if seats is not None else math.inf,
     )
 
 
-def _pod_scatter(rows: Rows, freedom: int) -> float:
+def _pod_scatter(rows: Rows, stated_deg: FloatArray, freedom: int) -> float:
     def excess(log_scatter: float) -> float:
-        u = np.where(rows.u_deg > 0.0, rows.u_deg, math.exp(log_scatter))
+        u = np.where(stated_deg > 0.0, stated_deg, math.exp(log_scatter))
         design, observed = rows.design / u[:, None], rows.observed / u
         q, _ = np.linalg.qr(design)
         return float(observed @ observed - np.sum((q.T @ observed) ** 2)) - freedom

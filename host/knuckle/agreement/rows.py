@@ -64,6 +64,9 @@ class Rows:
         "scale".
     middle_deg, half_deg : float
         The polynomial runs in (angle - middle) / half.
+    rounding_deg : ndarray, shape (rows,)
+        What rounding adds to a row's own scatter where readings of the same value do not share
+        it: a mark met from either side.
     """
 
     design: FloatArray
@@ -73,6 +76,7 @@ class Rows:
     place: dict[str, int]
     middle_deg: float
     half_deg: float
+    rounding_deg: FloatArray
 
 
 def merged(readings: tuple[PodReading, ...]) -> list[PodReading]:
@@ -133,6 +137,7 @@ class _Build:
         self.place: dict[str, int] = {}
         self.entries: list[tuple[dict[str, float], float, float, Source]] = []
         self.stated: dict[str, tuple[float, Source]] = {}
+        self.rounding: dict[int, float] = {}
 
     def stood(self, reading: PodReading) -> float:
         return (-1.0 if reading.turned else 1.0) * self.angles[reading.setting]
@@ -150,6 +155,7 @@ class _Build:
             name = f"shared {reading.value_deg:.6f} {reading.turned}"
             self._with_stated(row, name, 1.0, shared, Source.RESOLUTION)
             u = max(self.reference.reading_deg, LEAST_U_DEG)
+            self.rounding[len(self.entries)] = shared if reading.shared_u_deg is None else 0.0
             self.entries.append((row, reading.value_deg - base, u, Source.READING))
 
     def _with_stated(
@@ -197,4 +203,5 @@ class _Build:
             self.place,
             self.middle,
             self.half,
+            np.array([self.rounding.get(index, 0.0) for index in range(len(self.entries))]),
         )

@@ -44,6 +44,9 @@ class Scatter:
     Attributes
     ----------
     deg, low_deg, high_deg : float
+    least_deg : float
+        Less than `deg` where the rounding of the reference's readings may be behind part of it.
+        `low_deg` is below this.
     freedom : float
     seated_anew : bool
         Found by putting the pod on anew, not from the residuals alone.
@@ -52,6 +55,7 @@ class Scatter:
     deg: float
     low_deg: float
     high_deg: float
+    least_deg: float
     freedom: float
     seated_anew: bool
 
@@ -105,6 +109,9 @@ def pod_scatter(comparison: Comparison, fit: JointFit, confidence: float = CONFI
     would drown the pod's scatter, from seating the pod anew at unchanged settings, if that was
     done often enough; but never less than the residuals show.
 
+    Whether readings at one mark share their rounding is not known: to pass, a pod must do so if
+    they share it (all scatter is the pod's), to fail, if they do not.
+
     Notes
     -----
     Intervals from chi-squared: sd sqrt(freedom / chi2).
@@ -114,13 +121,15 @@ def pod_scatter(comparison: Comparison, fit: JointFit, confidence: float = CONFI
     whole = fit.pod_scatter_deg**2 + reference
     seats = seating_scatter(comparison.pod_readings)
     if seats is not None and seats.freedom >= LEAST_SEATING_FREEDOM and seats.sd > 0.0:
-        deg = max(seats.sd, fit.pod_scatter_deg)
+        deg, least = (max(seats.sd, s) for s in (fit.pod_scatter_deg, fit.least_scatter_deg))
         if deg**4 / seats.freedom < (deg**2 + reference) ** 2 / fit.freedom:
-            low, high = (deg * math.sqrt(seats.freedom / q) for q in _ends(tail, seats.freedom))
-            return Scatter(deg, low, high, float(seats.freedom), True)
-    bounds = (whole * fit.freedom / q - reference for q in _ends(tail, fit.freedom))
-    low, high = (math.sqrt(max(0.0, bound)) for bound in bounds)
-    return Scatter(fit.pod_scatter_deg, low, high, float(fit.freedom), False)
+            below, above = (math.sqrt(seats.freedom / q) for q in _ends(tail, seats.freedom))
+            return Scatter(deg, least * below, deg * above, least, float(seats.freedom), True)
+    most, fewest = _ends(tail, fit.freedom)
+    lowest = (fit.least_scatter_deg**2 + reference) * fit.freedom / most - reference
+    highest = whole * fit.freedom / fewest - reference
+    low, high = (math.sqrt(max(0.0, bound)) for bound in (lowest, highest))
+    return Scatter(fit.pod_scatter_deg, low, high, fit.least_scatter_deg, float(fit.freedom), False)
 
 
 def _ends(tail: float, freedom: float) -> tuple[float, float]:
@@ -214,10 +223,11 @@ class _Place:
         self.common = coverage_factor(CONFIDENCE, math.inf) * error.common_u
         wide = WIDTH * (scatter.high_deg - scatter.deg)
         self.upper = self.largest + math.hypot(error.expanded(CONFIDENCE), wide)
-        narrow = WIDTH * (scatter.deg - scatter.low_deg)
+        self.least = abs(error.value) + WIDTH * scatter.least_deg
+        narrow = WIDTH * (scatter.least_deg - scatter.low_deg)
         ends = order + 1
         anywhere = math.sqrt(ends * float(fisher.ppf(CONFIDENCE, ends, min(error.freedom, 1e6))))
-        self.lower = self.largest - math.hypot(anywhere * error.u, narrow)
+        self.lower = self.least - math.hypot(anywhere * error.u, narrow)
 
 
 def _undecided(
@@ -225,13 +235,16 @@ def _undecided(
 ) -> tuple[Verdict, int | None]:
     """Say what is missing: a better reference, or more readings."""
     room = abs(tolerance_deg - worst.largest)
-    if worst.common >= room:
+    if worst.common >= room or worst.least < tolerance_deg < worst.largest:
         return Verdict.TOO_COARSE, None
-    random = math.sqrt(max(0.0, (worst.upper - worst.largest) ** 2 - worst.common**2))
-    times = (random / math.sqrt(room**2 - worst.common**2)) ** 2
     coarse = math.sqrt(
         sum(worst.error.parts.get(s, 0.0) ** 2 for s in (Source.READING, Source.RESOLUTION))
     )
+    # A flawless pod, read as often, could not pass either.
+    if math.hypot(worst.common, coverage_factor(CONFIDENCE, math.inf) * coarse) >= tolerance_deg:
+        return Verdict.TOO_COARSE, None
+    random = math.sqrt(max(0.0, (worst.upper - worst.largest) ** 2 - worst.common**2))
+    times = (random / math.sqrt(room**2 - worst.common**2)) ** 2
     if times > HOPELESS and coarse > worst.error.parts.get(Source.POD, 0.0):
         return Verdict.TOO_COARSE, None
     return Verdict.TOO_FEW, math.ceil(count * max(times, 1.0)) + 1
