@@ -37,8 +37,6 @@ class Scene:
         Where to steer to, ISO sign; None for no goal.
     wheel : Wheel or None
         The wheel of the picture; without it, or without `steer_deg`, no picture is drawn.
-    sphere : Sphere or None
-        Which directions of a pod have been held up.
     places : tuple of PlaceMark
         How far the measurement is.
     links : tuple of LinkState
@@ -49,6 +47,8 @@ class Scene:
         What one can do: "Ctrl-C ends; what was captured is kept".
     beat : int
         Plain lines are printed again when it changes; the live view ignores it.
+    sphere : Sphere or None
+        Which directions of a pod have been held up.
     """
 
     title: str
@@ -61,12 +61,12 @@ class Scene:
     steer_deg: float | None = None
     goal_deg: float | None = None
     wheel: Wheel | None = None
-    sphere: Sphere | None = None
     places: tuple[PlaceMark, ...] = ()
     links: tuple[LinkState, ...] = ()
     figures: tuple[tuple[str, str], ...] = ()
     footer: str = ""
     beat: int = 0
+    sphere: Sphere | None = None
 
 
 def steer_words(steer_deg: float, wheel: Wheel, degree: str = "°") -> str:
