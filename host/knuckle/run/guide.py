@@ -58,3 +58,43 @@ class Guide(Protocol):
     def remarks(self) -> list[str]:
         """Return lines for the operator that have come up since the last call."""
         ...
+
+
+class PlainGuide:
+    """What guides share that know neither steer nor camber: time, end, link, remarks."""
+
+    def __init__(self) -> None:
+        self._link_down = False
+        self._first_s: float | None = None
+        self._now_s = 0.0
+        self._finished = False
+        self._remarks: list[str] = []
+
+    @property
+    def finished(self) -> bool:
+        """Whether there is nothing more to capture."""
+        return self._finished
+
+    @property
+    def steer_deg(self) -> None:
+        """None: it has no meaning here."""
+        return None
+
+    @property
+    def camber_deg(self) -> None:
+        """None: it has no meaning here, or something else stands large."""
+        return None
+
+    @property
+    def passed_s(self) -> float:
+        """Pod time since the first sample."""
+        return 0.0 if self._first_s is None else self._now_s - self._first_s
+
+    def confirm(self, rests: Sequence[Rest]) -> list[Cue]:
+        """Do nothing: what was no rest after all is found when the run is measured."""
+        return []
+
+    def remarks(self) -> list[str]:
+        """Return lines for the operator that have come up since the last call."""
+        told, self._remarks = self._remarks, []
+        return told

@@ -2,14 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from typing import Final
 
 import numpy as np
 
 from knuckle.model.block import Block, FloatArray
 from knuckle.model.guidance import Ask, Guidance, Shown
-from knuckle.model.rest import Rest
 from knuckle.run.events import (
     Knocked,
     LinearSamples,
@@ -19,6 +17,7 @@ from knuckle.run.events import (
     Samples,
     StillnessChanged,
 )
+from knuckle.run.guide import PlainGuide
 from knuckle.wire.messages import Cue
 
 SETTLES_S: Final = 3.0
@@ -27,7 +26,7 @@ TOLD: Final = 5
 """Moves that are remarked on; more would fill the screen."""
 
 
-class NoiseGuide:
+class NoiseGuide(PlainGuide):
     """Counts still time until there is as much as was asked for.
 
     A pod without accelerometer counts as still: its linear channels are judged afterwards.
@@ -39,36 +38,17 @@ class NoiseGuide:
     """
 
     def __init__(self, wanted_s: float) -> None:
+        super().__init__()
         self._wanted_s = wanted_s
         self._still_s = 0.0
         self._state = "settling"
-        self._first_s: float | None = None
-        self._now_s = 0.0
         self._has_motion = False
-        self._link_down = False
-        self._finished = False
-        self._remarks: list[str] = []
         self._moves = 0
 
     @property
     def still_s(self) -> float:
         """Still time so far, in s."""
         return self._still_s
-
-    @property
-    def finished(self) -> bool:
-        """Whether the record is as long as was asked for."""
-        return self._finished
-
-    @property
-    def steer_deg(self) -> None:
-        """None: it has no meaning here."""
-        return None
-
-    @property
-    def camber_deg(self) -> None:
-        """None: it has no meaning here."""
-        return None
 
     @property
     def figure(self) -> Shown | None:
@@ -79,11 +59,6 @@ class NoiseGuide:
         if left_s >= 100.0:
             return Shown("still to go", f"{left_s / 60.0:.1f}", "min")
         return Shown("still to go", f"{left_s:.0f}", "s")
-
-    @property
-    def passed_s(self) -> float:
-        """Pod time since the first sample."""
-        return 0.0 if self._first_s is None else self._now_s - self._first_s
 
     @property
     def guidance(self) -> Guidance:
@@ -97,15 +72,6 @@ class NoiseGuide:
         if self._has_motion and self._state == "moving" and self.passed_s > SETTLES_S:
             return Guidance("It moves: lay it down, leave it alone", Ask.MOVE)
         return Guidance("Leave it alone; do not walk about", Ask.HOLD)
-
-    def confirm(self, rests: Sequence[Rest]) -> list[Cue]:
-        """Do nothing: the record is judged as a whole afterwards."""
-        return []
-
-    def remarks(self) -> list[str]:
-        """Return lines for the operator that have come up since the last call."""
-        told, self._remarks = self._remarks, []
-        return told
 
     def take(self, event: RunEvent) -> list[Cue]:
         """Take an event; return the cues to give now, in order."""

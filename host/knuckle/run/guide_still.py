@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from typing import Final
 
 from knuckle.model.block import Block
@@ -17,6 +16,7 @@ from knuckle.run.events import (
     RunEvent,
     Samples,
 )
+from knuckle.run.guide import PlainGuide
 from knuckle.run.live_angles import LiveAngles
 from knuckle.wire.messages import Cue
 
@@ -24,48 +24,15 @@ LAST_REST_S: Final = 2.0
 """The recording ends with the last rest: it goes on until that is old enough for a reading."""
 
 
-class StillGuide:
+class StillGuide(PlainGuide):
     """Follows samples, rests and link; what a rest means is the guide's own."""
 
     def __init__(self) -> None:
+        super().__init__()
         self._angles = LiveAngles()
         self._rest: Rest | None = None
         self._counted = False
-        self._link_down = False
         self._trouble = ""
-        self._first_s: float | None = None
-        self._now_s = 0.0
-        self._finished = False
-        self._remarks: list[str] = []
-
-    @property
-    def finished(self) -> bool:
-        """Whether there is nothing more to capture."""
-        return self._finished
-
-    @property
-    def steer_deg(self) -> None:
-        """None: it has no meaning here."""
-        return None
-
-    @property
-    def camber_deg(self) -> None:
-        """None: something else stands large."""
-        return None
-
-    @property
-    def passed_s(self) -> float:
-        """Pod time since the first sample."""
-        return 0.0 if self._first_s is None else self._now_s - self._first_s
-
-    def confirm(self, rests: Sequence[Rest]) -> list[Cue]:
-        """Do nothing: what was no rest after all is found when the run is measured."""
-        return []
-
-    def remarks(self) -> list[str]:
-        """Return lines for the operator that have come up since the last call."""
-        told, self._remarks = self._remarks, []
-        return told
 
     def take(self, event: RunEvent) -> list[Cue]:
         """Take an event; return the cues to give now, in order."""

@@ -16,7 +16,6 @@ from knuckle.errors import UsageError
 from knuckle.model.guidance import Ask, Guidance, PlaceMark, Shown
 from knuckle.model.linear import LinearBlock
 from knuckle.model.linear_rest import LinearRest
-from knuckle.model.rest import Rest
 from knuckle.rests.linear import LinearRestDetector, LinearRestEvent
 from knuckle.run.events import (
     ButtonPressed,
@@ -26,6 +25,7 @@ from knuckle.run.events import (
     RunEvent,
     Samples,
 )
+from knuckle.run.guide import PlainGuide
 from knuckle.wire.messages import Cue
 
 LAST_REST_S: Final = 0.8
@@ -60,7 +60,7 @@ class TouchWords:
     places: tuple[str, ...]
 
 
-class TouchGuide:
+class TouchGuide(PlainGuide):
     """Turns run events into what the person with the sensor should do.
 
     Parameters
@@ -91,6 +91,7 @@ class TouchGuide:
         length_mm: Callable[[float], float] = lambda reading_mm: reading_mm,
         caption: str = "length, live",
     ) -> None:
+        super().__init__()
         self._labels = tuple(labels)
         self._words = words
         self._rules = rules
@@ -105,11 +106,6 @@ class TouchGuide:
         self._verdict: Verdict | None = None
         self._counted = False
         self._reading_mm: float | None = None
-        self._link_down = False
-        self._first_s: float | None = None
-        self._now_s = 0.0
-        self._finished = False
-        self._remarks: list[str] = []
 
     @property
     def sequence(self) -> TouchSequence | None:
@@ -117,40 +113,11 @@ class TouchGuide:
         return self._sequence
 
     @property
-    def finished(self) -> bool:
-        """Whether every touch has been taken."""
-        return self._finished
-
-    @property
-    def steer_deg(self) -> None:
-        """None: it has no meaning here."""
-        return None
-
-    @property
-    def camber_deg(self) -> None:
-        """None: it has no meaning here."""
-        return None
-
-    @property
     def figure(self) -> Shown | None:
         """The length now."""
         if self._reading_mm is None:
             return None
         return Shown(self._caption, f"{self._length_mm(self._reading_mm):.2f}", "mm")
-
-    @property
-    def passed_s(self) -> float:
-        """Pod time since the first sample."""
-        return 0.0 if self._first_s is None else self._now_s - self._first_s
-
-    def confirm(self, rests: Sequence[Rest]) -> list[Cue]:
-        """Do nothing: the accelerometer's rests have no say here."""
-        return []
-
-    def remarks(self) -> list[str]:
-        """Return lines for the operator that have come up since the last call."""
-        told, self._remarks = self._remarks, []
-        return told
 
     @property
     def guidance(self) -> Guidance:

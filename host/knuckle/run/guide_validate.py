@@ -29,6 +29,7 @@ from knuckle.run.events import (
     Samples,
     StillnessChanged,
 )
+from knuckle.run.guide import PlainGuide
 from knuckle.run.handling import Handling
 from knuckle.run.live_angles import LiveAngles
 from knuckle.run.validation_facts import Plan, Taken
@@ -56,7 +57,7 @@ class _Held:
     counted: bool = False
 
 
-class ValidateGuide:
+class ValidateGuide(PlainGuide):
     """Turns run events and typed lines into what the person should do.
 
     Parameters
@@ -77,6 +78,7 @@ class ValidateGuide:
         typed: Sequence[ReferenceReading] = (),
         done: int = 0,
     ) -> None:
+        super().__init__()
         self._plan = plan
         self._read = read
         self._steps = plan.steps
@@ -96,11 +98,6 @@ class ValidateGuide:
         self._trouble = ""
         self._state = "moving"
         self._moved = True
-        self._link_down = False
-        self._first_s: float | None = None
-        self._now_s = 0.0
-        self._finished = False
-        self._remarks: list[str] = []
 
     # ---- what is known
 
@@ -115,30 +112,10 @@ class ValidateGuide:
         return tuple(self._taken)
 
     @property
-    def finished(self) -> bool:
-        """Whether every step was done."""
-        return self._finished
-
-    @property
-    def steer_deg(self) -> None:
-        """None: it has no meaning here."""
-        return None
-
-    @property
-    def camber_deg(self) -> None:
-        """None: who sees the pod's angle reads the reference to it."""
-        return None
-
-    @property
     def figure(self) -> Shown:
         """How far it is."""
         step = min(self._index + 1, len(self._steps))
         return Shown("reading", f"{step}", f"of {len(self._steps)}")
-
-    @property
-    def passed_s(self) -> float:
-        """Pod time since the first sample."""
-        return 0.0 if self._first_s is None else self._now_s - self._first_s
 
     @property
     def question(self) -> str | None:
@@ -149,15 +126,6 @@ class ValidateGuide:
         if self._plan.bar is not None:
             return f"{number}: stack heights, mm, HIGH or HIGH/LOW"
         return f"{number}: what does the reference show, deg?"
-
-    def confirm(self, rests: Sequence[Rest]) -> list[Cue]:
-        """Do nothing: each reading is judged by itself afterwards."""
-        return []
-
-    def remarks(self) -> list[str]:
-        """Return lines for the operator that have come up since the last call."""
-        told, self._remarks = self._remarks, []
-        return told
 
     @property
     def guidance(self) -> Guidance:
