@@ -6,8 +6,6 @@ import dataclasses
 from collections.abc import Callable
 from pathlib import Path
 
-import numpy as np
-
 from knuckle.calibrate.pose import Pose
 from knuckle.estimate.data_sheets import MPU6050_ACCELEROMETER
 from knuckle.model.rest import Rest
@@ -31,19 +29,3 @@ def pose_of(rest: Rest) -> Pose:
         rest.stretch,
         rest.clipped,
     )
-
-
-def triangular(matrix: np.ndarray, lower: bool) -> tuple[np.ndarray, np.ndarray]:
-    """Return scale and T of true = T K (reading - bias), with T triangular, ones on its diagonal.
-
-    inv(matrix) is turned by a rotation, which |true| = 1 does not see, until it is triangular.
-    """
-    back = np.linalg.inv(matrix)
-    if lower:
-        back = back[::-1, ::-1]
-    _, r = np.linalg.qr(back)
-    r = r * np.sign(np.diag(r))[:, None]
-    if lower:
-        r = r[::-1, ::-1]
-    scale = 1.0 / np.diag(r)
-    return scale, r * scale

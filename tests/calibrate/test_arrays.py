@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from knuckle.calibrate.accelerometer import fit_accelerometer
-from knuckle.calibrate.arrays import block_of_arrays, in_units
+from knuckle.calibrate.arrays import block_of_arrays, in_units, triangular
 from knuckle.calibrate.finder import find_poses
 from knuckle.calibrate.gyro import fit_gyro
 from knuckle.calibrate.gyro_turns import turns_between
@@ -60,3 +60,20 @@ def test_a_gap_begins_a_stretch_and_lost_samples_are_counted() -> None:
 def test_what_cannot_be_is_told(t_s: list[float], accel: np.ndarray, told: str) -> None:
     with pytest.raises(ValueError, match=told):
         block_of_arrays(t_s, accel)
+
+
+@pytest.mark.parametrize("lower", [True, False])
+def test_both_triangular_conventions_undo_the_matrix_but_for_a_turn(lower: bool) -> None:
+    matrix = np.array([[400.0, 5.0, -3.0], [-7.0, 410.0, 6.0], [2.0, -4.0, 420.0]])
+    scale, t = triangular(matrix, lower=lower)
+    assert np.diag(t) == pytest.approx(1.0)
+    assert (np.triu(t, 1) if lower else np.tril(t, -1)) == pytest.approx(0.0, abs=1e-12)
+    turn = t @ np.diag(1.0 / scale) @ matrix
+    assert turn @ turn.T == pytest.approx(np.eye(3), abs=1e-12)
+    assert np.linalg.det(turn) == pytest.approx(1.0)
+
+
+@pytest.mark.parametrize(("matrix", "told"), [(np.eye(2), "shape"), (np.zeros((3, 3)), "inverse")])
+def test_what_is_no_calibration_has_no_convention(matrix: np.ndarray, told: str) -> None:
+    with pytest.raises(ValueError, match=told):
+        triangular(matrix, lower=True)

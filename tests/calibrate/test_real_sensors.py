@@ -10,8 +10,9 @@ import dataclasses
 import numpy as np
 import pytest
 
-from calibrate.recordings import STRAIGHT, Find, pose_of, triangular
+from calibrate.recordings import STRAIGHT, Find, pose_of
 from knuckle.calibrate.accelerometer import fit_accelerometer
+from knuckle.calibrate.arrays import triangular
 from knuckle.calibrate.finder import find_poses
 from knuckle.calibrate.gyro import fit_gyro
 from knuckle.calibrate.gyro_turns import turns_between
@@ -71,7 +72,7 @@ def test_the_two_conventions_differ_by_a_lean_of_y(rests: list[Pose]) -> None:
     back = np.linalg.inv(fit.matrix)
     ys = []
     for lower in (True, False):
-        scale, t = triangular(fit.matrix, lower)
+        scale, t = triangular(fit.matrix, lower=lower)
         ys.append((t / scale) @ fit.matrix)
     turn = ys[0] @ np.linalg.inv(ys[1])
     assert turn @ turn.T == pytest.approx(np.eye(3), abs=1e-9)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Any
+from typing import Any, NamedTuple
 
 import numpy as np
 
@@ -85,3 +85,52 @@ def in_units(
     """
     size = np.broadcast_to(np.asarray(per_g, dtype=float), (3,))
     return size[:, None] * fit.matrix, size * fit.bias_g + zero
+
+
+class Triangular(NamedTuple):
+    """true = T diag(1 / scale) (reading - bias), T triangular with ones on its diagonal.
+
+    Attributes
+    ----------
+    scale : ndarray, shape (3,)
+        Readings in the unit of the matrix, a unit of what is true.
+    t : ndarray, shape (3, 3)
+    """
+
+    scale: FloatArray
+    t: FloatArray
+
+
+def triangular(matrix: Any, *, lower: bool) -> Triangular:
+    """Return a matrix in one of the two conventions that leave out how the chip is turned.
+
+    inv(matrix) is turned by a rotation, which |true| = 1 does not see, until it is triangular.
+
+    Parameters
+    ----------
+    matrix : array_like, shape (3, 3)
+        reading = matrix @ true + bias, as of `in_units`; divided by g where scales a m/s2 are
+        wanted.
+    lower : bool
+        Whether T is lower triangular (true x along the chip's X), else upper (true z along its Z).
+
+    Raises
+    ------
+    ValueError
+        If the matrix is not 3 x 3 or has no inverse.
+    """
+    given = np.asarray(matrix, dtype=float)
+    if given.shape != (3, 3):
+        raise ValueError(f"a matrix of shape {given.shape}: (3, 3) is needed")
+    try:
+        back = np.linalg.inv(given)
+    except np.linalg.LinAlgError as error:
+        raise ValueError("the matrix has no inverse") from error
+    if lower:
+        back = back[::-1, ::-1]
+    _, r = np.linalg.qr(back)
+    r = r * np.sign(np.diag(r))[:, None]
+    if lower:
+        r = r[::-1, ::-1]
+    scale = 1.0 / np.diag(r)
+    return Triangular(scale, r * scale)
