@@ -9,7 +9,16 @@ import pytest
 
 PACKAGE = Path(__file__).resolve().parent.parent / "host" / "knuckle"
 
-MATHEMATICS = {"model", "geometry", "estimate", "analysis", "rests", "calibrate", "agreement", "noise"}
+MATHEMATICS = {
+    "model",
+    "geometry",
+    "estimate",
+    "analysis",
+    "rests",
+    "calibrate",
+    "agreement",
+    "noise",
+}
 ALLOWED: dict[str, set[str]] = {
     "__init__": set(),
     "__main__": {"cli"},

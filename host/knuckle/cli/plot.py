@@ -95,7 +95,7 @@ def plot(
             block = samples_of(decoded_stream(store, detail, row), number, row.stream)
             rests = find_rests(block)
         for picture in wanted:
-            if picture is Picture.NOISE:
+            if picture is Picture.NOISE and found is not None:
                 figure = plot_noise(found, title)
             elif picture is Picture.SAMPLES and block is not None:
                 placed = outcome.rests if outcome else ()
