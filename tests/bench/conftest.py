@@ -33,6 +33,17 @@ def built(*targets: str) -> Path:
     return FIRMWARE / "build"
 
 
+@pytest.fixture
+def own_places(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Keep log, store and settings of commands under test apart, without sound."""
+    monkeypatch.setenv("KNUCKLE_LOG", str(tmp_path / "knuckle.log"))
+    monkeypatch.setenv("KNUCKLE_STORE", str(tmp_path / "runs.sqlite3"))
+    monkeypatch.setenv("XDG_CONFIG_HOME", str(tmp_path / "config"))
+    monkeypatch.setenv("KNUCKLE_SOUND", "off")
+    monkeypatch.setenv("KNUCKLE_PLAIN", "1")
+    monkeypatch.delenv("KNUCKLE_POD", raising=False)
+
+
 @pytest.fixture(scope="session")
 def bench_folder() -> Path:
     return built("bench")

@@ -20,13 +20,7 @@ SEVEN = [(wheel, "camber") for wheel in ("LF", "RF", "LR", "RR")]
 SEVEN += [("LF", name) for name in ("camber", "caster", "SAI")]
 
 
-@pytest.fixture(autouse=True)
-def own_places(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setenv("KNUCKLE_LOG", str(tmp_path / "knuckle.log"))
-    monkeypatch.setenv("KNUCKLE_STORE", str(tmp_path / "runs.sqlite3"))
-    monkeypatch.setenv("XDG_CONFIG_HOME", str(tmp_path / "config"))
-    monkeypatch.setenv("KNUCKLE_SOUND", "off")
-    monkeypatch.delenv("KNUCKLE_POD", raising=False)
+pytestmark = pytest.mark.usefixtures("own_places")
 
 
 def test_camber_and_sweep_through_the_shipped_program_agree_with_the_truth(

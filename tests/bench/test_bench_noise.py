@@ -9,15 +9,7 @@ import pytest
 
 from knuckle.cli import app as program
 
-
-@pytest.fixture(autouse=True)
-def own_places(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setenv("KNUCKLE_LOG", str(tmp_path / "knuckle.log"))
-    monkeypatch.setenv("KNUCKLE_STORE", str(tmp_path / "runs.sqlite3"))
-    monkeypatch.setenv("XDG_CONFIG_HOME", str(tmp_path / "config"))
-    monkeypatch.setenv("KNUCKLE_SOUND", "off")
-    monkeypatch.setenv("KNUCKLE_PLAIN", "1")
-    monkeypatch.delenv("KNUCKLE_POD", raising=False)
+pytestmark = pytest.mark.usefixtures("own_places")
 
 
 def test_both_chips_show_their_data_sheets_noise(

@@ -8,13 +8,7 @@ import pytest
 
 from knuckle.cli import app as program
 
-
-@pytest.fixture(autouse=True)
-def own_places(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setenv("KNUCKLE_LOG", str(tmp_path / "knuckle.log"))
-    monkeypatch.setenv("KNUCKLE_STORE", str(tmp_path / "runs.sqlite3"))
-    monkeypatch.setenv("XDG_CONFIG_HOME", str(tmp_path / "config"))
-    monkeypatch.delenv("KNUCKLE_POD", raising=False)
+pytestmark = pytest.mark.usefixtures("own_places")
 
 
 @pytest.mark.parametrize(

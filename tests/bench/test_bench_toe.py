@@ -2,29 +2,13 @@
 
 from __future__ import annotations
 
-import json
 from pathlib import Path
 
 import pytest
 
-from knuckle.cli import app as program
+from bench.told import told
 
-
-@pytest.fixture(autouse=True)
-def own_places(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setenv("KNUCKLE_LOG", str(tmp_path / "knuckle.log"))
-    monkeypatch.setenv("KNUCKLE_STORE", str(tmp_path / "runs.sqlite3"))
-    monkeypatch.setenv("XDG_CONFIG_HOME", str(tmp_path / "config"))
-    monkeypatch.setenv("KNUCKLE_SOUND", "off")
-    monkeypatch.setenv("KNUCKLE_PLAIN", "1")
-    monkeypatch.delenv("KNUCKLE_POD", raising=False)
-
-
-def told(capsys: pytest.CaptureFixture[str], *words: str) -> dict[str, object]:
-    capsys.readouterr()
-    assert program.run([*words, "--json"]) == 0
-    content: dict[str, object] = json.loads(capsys.readouterr().out)
-    return content
+pytestmark = pytest.mark.usefixtures("own_places")
 
 
 def test_a_potentiometer_calibrated_and_used_agrees_with_the_truth(

@@ -264,7 +264,8 @@ def _task(
     from dataclasses import replace
     from datetime import UTC, datetime
 
-    from knuckle.run.validation import ValidateTask, going_on
+    from knuckle.run.validation import ValidateTask
+    from knuckle.run.validation_stored import going_on
 
     if resume is not None:
         if typed.anything:
@@ -345,7 +346,7 @@ def _above_zero(value: float, name: str) -> float:
 
 
 def _stored(ctx: typer.Context, run: str, tolerance: float | None, outputs: _Outputs) -> int:
-    from knuckle.run.validation import measured_again
+    from knuckle.run.validation_stored import measured_again
 
     with open_store(ctx) as store:
         number = run_number(store, run)
