@@ -23,7 +23,8 @@ from knuckle.cli.opening import open_for_eyes
 from knuckle.cli.options import PodOption, RateOption
 from knuckle.cli.pod_choice import choose_pod
 from knuckle.cli.request import CalibrationOption, UncalibratedOption, read_calibration
-from knuckle.cli.stored import ForceOption, JsonOption, open_store, print_json, run_number
+from knuckle.cli.stored import ForceOption, JsonOption, open_store, run_number
+from knuckle.cli.validate_outputs import Outputs
 from knuckle.cli.validate_reference import Stated, Typed, as_fact, reader, stated
 from knuckle.errors import UsageError
 from knuckle.model.wheel import Wheel
@@ -145,7 +146,7 @@ def validate(
         raise UsageError(
             f"The file {report} exists already.", "", "Choose another name, or --force."
         )
-    outputs = _Outputs(ctx, report, plots, json_output)
+    outputs = Outputs(ctx, report, plots, json_output)
     if run is not None:
         if pod is not None or resume is not None:
             raise UsageError("--run assesses a stored run; no pod is needed, nothing gone on with.")
@@ -345,7 +346,7 @@ def _above_zero(value: float, name: str) -> float:
     return value
 
 
-def _stored(ctx: typer.Context, run: str, tolerance: float | None, outputs: _Outputs) -> int:
+def _stored(ctx: typer.Context, run: str, tolerance: float | None, outputs: Outputs) -> int:
     from knuckle.run.validation_stored import measured_again
 
     with open_store(ctx) as store:
@@ -365,46 +366,3 @@ def _code(record: dict[str, Any]) -> int:
     from knuckle.run.validation import decides
 
     return DONE if decides(record) else REFUSED
-
-
-class _Outputs:
-    """Where a validation is told: terminal or JSON, report, plots."""
-
-    def __init__(
-        self, ctx: typer.Context, report: Path | None, plots: Path | None, as_json: bool
-    ) -> None:
-        self._ctx = ctx
-        self._report = report
-        self._plots = plots
-        self.as_json = as_json
-
-    def show(self, run: int | None, record: dict[str, Any], notices: tuple[str, ...]) -> None:
-        """Print the record and write its report."""
-        from knuckle.report.plot_validation import write_plots
-        from knuckle.report.validation_html import write_report
-        from knuckle.report.validation_text import validation_lines
-
-        here = invocation(self._ctx)
-        path = self._report or here.settings.store.parent / f"validation-run-{run}.html"
-        write_report(record, f"run {run}", path)
-        written = [path]
-        if self._plots is not None:
-            written += write_plots(record, self._plots)
-        if self.as_json:
-            print_json(
-                {
-                    "schema": 1,
-                    "source": f"run {run}",
-                    "validation": record,
-                    "notices": list(notices),
-                    "report": str(path),
-                }
-            )
-            return
-        console = here.console()
-        console.print()
-        for line in (*validation_lines(record), *notices):
-            console.print(line, markup=False, soft_wrap=True, emoji=False)
-        console.print()
-        for each in written:
-            typer.echo(f"Wrote {each}")
