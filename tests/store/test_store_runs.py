@@ -158,6 +158,8 @@ def test_rows_are_neither_changed_nor_deleted(store: Store, table: str):
     store.commit(run)
     store.add_result(run, sweep_outcome(), method="sweep-1")
     store.add_note(run, "first")
+    job = store.jobs.begin(store.jobs.keep_car("a car", {}), {})
+    store.jobs.add(job, "readings", "run", {}, run)
     assert store._db.execute(f"SELECT count(*) FROM {table}").fetchone()[0] >= 1
     column = store._db.execute(f"SELECT name FROM pragma_table_info('{table}')").fetchone()[0]
     with pytest.raises(sqlite3.IntegrityError, match="append-only"):

@@ -15,6 +15,7 @@ from knuckle.store.schema import APPLICATION_ID, SCHEMA_VERSION
 
 NOON = datetime(2026, 3, 1, 12, 0, 0, tzinfo=UTC)
 OLD = Path(__file__).with_name("store_v1.sql")
+SECOND = Path(__file__).with_name("store_v2.sql")
 
 
 @pytest.fixture
@@ -22,6 +23,14 @@ def old_store(tmp_path: Path) -> Path:
     path = tmp_path / "runs.sqlite3"
     with sqlite3.connect(path) as connection:
         connection.executescript(OLD.read_text(encoding="utf-8"))
+    return path
+
+
+@pytest.fixture
+def second_store(tmp_path: Path) -> Path:
+    path = tmp_path / "second.sqlite3"
+    with sqlite3.connect(path) as connection:
+        connection.executescript(SECOND.read_text(encoding="utf-8"))
     return path
 
 
@@ -92,6 +101,22 @@ def test_brought_up_store_has_the_shape_of_a_new_one(old_store: Path, tmp_path: 
     assert shape(old_store) == shape(tmp_path / "new.sqlite3")
 
 
+def test_store_of_version_2_is_brought_up_with_everything_in_it(second_store: Path, tmp_path: Path):
+    with Store(second_store, utc_now=lambda: NOON) as store:
+        assert store.backup == second_store.with_name("second.sqlite3.v2-20260301T120000Z.backup")
+        detail = store.run(1)
+        assert detail.facts == {"seed": 3, "driver": "out", "complete": True}
+        assert detail.results[0].outcome.results[Quantity.CAMBER].value == -1.25
+        assert [note.text for note in detail.notes] == ["on slip plates"]
+        assert list(store.chunks(1)) == [(0, 0.5, b"\x00\x02\x00"), (0, 1.5, b"\x01\xff")]
+        assert store.calibrations()[0].identity == "00aa11bb22cc33dd"
+        assert store.jobs.cars() == [] and store.jobs.jobs() == []
+        car = store.jobs.keep_car("an invented car", {})
+        assert store.jobs.add(store.jobs.begin(car, {}), "preparation", "note", {}) == 0
+    Store(tmp_path / "new.sqlite3").close()
+    assert shape(second_store) == shape(tmp_path / "new.sqlite3")
+
+
 def test_backup_is_the_store_as_it_was(old_store: Path):
     before = shape(old_store)
     with sqlite3.connect(old_store) as connection:
@@ -115,7 +140,10 @@ def test_reading_an_old_store_brings_it_up_too(old_store: Path):
 
 def test_failed_step_leaves_the_store_as_it_was(old_store: Path, monkeypatch: pytest.MonkeyPatch):
     before = shape(old_store)
-    steps = {1: (*migrations.STEPS[1], "CREATE TABLE run (again INTEGER)")}
+    steps = {
+        **migrations.STEPS,
+        1: (*migrations.STEPS[1], "CREATE TABLE run (again INTEGER)"),
+    }
     monkeypatch.setattr(migrations, "STEPS", steps)
     with pytest.raises(StoreError, match="could not be brought") as caught:
         Store(old_store)

@@ -7,7 +7,6 @@ state of a run) is committed at once. docs/store.md describes the file.
 
 from __future__ import annotations
 
-import math
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import ExitStack, contextmanager
 from datetime import UTC, datetime
@@ -20,12 +19,21 @@ from knuckle.errors import StoreError, UsageError
 from knuckle.model.result import Outcome
 from knuckle.store import queries
 from knuckle.store.faults import told
+from knuckle.store.jobs import JobBook
 from knuckle.store.liveness import RunLock, clear_lock, is_live
 from knuckle.store.location import resolve_store_path
 from knuckle.store.opening import open_for_reading, open_for_writing
 from knuckle.store.pending import PendingRun
-from knuckle.store.records import hello_to_facts, outcome_to_text, to_text
-from knuckle.store.rows import CalibrationRow, RunDetail, RunState, RunSummary, StoredChunk
+from knuckle.store.records import hello_to_facts, to_text
+from knuckle.store.rows import (
+    CalibrationRow,
+    JobOf,
+    RunDetail,
+    RunState,
+    RunSummary,
+    StoredChunk,
+)
+from knuckle.store.writes import insert_calibration, insert_note, insert_result
 from knuckle.wire.messages import Hello
 
 
@@ -40,10 +48,14 @@ class Store:
         Open an existing store without writing to it.
     utc_now : callable
         Gives the date and time stamped on runs, results and notes.
+    job : JobOf, optional
+        Runs begun here belong to it.
 
     Attributes
     ----------
     path : Path
+    jobs : JobBook
+        Cars and jobs.
     backup : Path or None
         The copy made when the store was brought up from an older version just now.
 
@@ -59,10 +71,12 @@ class Store:
         *,
         read_only: bool = False,
         utc_now: Callable[[], datetime] = lambda: datetime.now(UTC),
+        job: JobOf | None = None,
     ) -> None:
         self.path = resolve_store_path(path)
         self.backup: Path | None = None
         self._utc_now = utc_now
+        self._job = job
         self._runs: dict[int, PendingRun] = {}
         with told(self.path):
             if read_only:
@@ -70,6 +84,7 @@ class Store:
             else:
                 self._db, self.backup = open_for_writing(self.path, utc_now())
                 self._mark_abandoned_runs()
+        self.jobs = JobBook(self._db, self.path, self._transaction, self._stamp)
 
     def __enter__(self) -> Self:
         return self
@@ -132,14 +147,16 @@ class Store:
         with ExitStack() as undo:
             with self._transaction():
                 run = self._db.execute(
-                    "INSERT INTO run (kind, state, started_utc, program_version, facts) "
-                    "VALUES (?, ?, ?, ?, ?)",
+                    "INSERT INTO run (kind, state, started_utc, program_version, facts, "
+                    "job_id, car_id) VALUES (?, ?, ?, ?, ?, ?, ?)",
                     (
                         kind,
                         RunState.OPEN.value,
                         self._stamp(started_utc),
                         program_version,
                         to_text(dict(facts or {})),
+                        None if self._job is None else self._job.job_id,
+                        None if self._job is None else self._job.car_id,
                     ),
                 ).lastrowid
                 assert run is not None
@@ -269,41 +286,14 @@ class Store:
         """
         self.run_exists(run)
         with self._transaction():
-            result = self._db.execute(
-                "INSERT INTO result (run_id, measured_utc, program_version, method, measure, "
-                "wheel, refused_code, warning_count) VALUES (?, ?, ?, ?, ?, ?, ?, ?)",
-                (
-                    run,
-                    self._stamp(),
-                    program_version,
-                    method,
-                    outcome.measure,
-                    str(outcome.wheel),
-                    None if outcome.refused is None else outcome.refused.code,
-                    len(outcome.warnings),
-                ),
-            ).lastrowid
-            assert result is not None
-            self._db.executemany(
-                "INSERT INTO figure (result_id, quantity, value, expanded_uncertainty, unit) "
-                "VALUES (?, ?, ?, ?, ?)",
-                (
-                    (
-                        result,
-                        item.quantity.value,
-                        float(item.value),
-                        float(item.expanded_uncertainty),
-                        item.unit,
-                    )
-                    for item in outcome.results.values()
-                    if math.isfinite(item.value) and math.isfinite(item.expanded_uncertainty)
-                ),
+            return insert_result(
+                self._db,
+                run,
+                outcome,
+                method=method,
+                program_version=program_version,
+                measured_utc=self._stamp(),
             )
-            self._db.execute(
-                "INSERT INTO outcome (result_id, record) VALUES (?, ?)",
-                (result, outcome_to_text(outcome)),
-            )
-        return result
 
     def add_note(self, run: int, text: str) -> None:
         """Append a note to a run."""
@@ -311,20 +301,12 @@ class Store:
             raise UsageError("The note is empty.", "", "Write the text after the run's number.")
         self.run_exists(run)
         with self._transaction():
-            self._db.execute(
-                "INSERT INTO note (run_id, written_utc, text) VALUES (?, ?, ?)",
-                (run, self._stamp(), text.strip()),
-            )
+            insert_note(self._db, run, text.strip(), self._stamp())
 
     def add_calibration(self, identity: str, record: Mapping[str, Any]) -> int:
         """Append a calibration of a pod; earlier ones are kept. Returns its number."""
         with self._transaction():
-            number = self._db.execute(
-                "INSERT INTO calibration (made_utc, pod_identity, record) VALUES (?, ?, ?)",
-                (self._stamp(), identity or None, to_text(dict(record))),
-            ).lastrowid
-        assert number is not None
-        return number
+            return insert_calibration(self._db, identity, record, self._stamp())
 
     # Reading
 

@@ -10,7 +10,12 @@ from typing import Final
 
 from knuckle.errors import StoreError
 from knuckle.store.faults import folder_error, store_error
-from knuckle.store.schema import APPLICATION_ID, CREATE, SCHEMA_VERSION
+from knuckle.store.schema import (
+    APPLICATION_ID,
+    CREATE,
+    SCHEMA_VERSION,
+    append_only_triggers,
+)
 
 _TO_2: Final = (
     "CREATE TABLE car (id INTEGER PRIMARY KEY, name TEXT NOT NULL, "
@@ -34,7 +39,21 @@ _TO_2: Final = (
         FROM chunk WHERE chunk.run_id = stream.run_id AND chunk.stream = stream.stream)""",
 )
 
-STEPS: Final[dict[int, tuple[str, ...]]] = {1: _TO_2}
+_TO_3: Final = (
+    "CREATE TABLE job_entry (job_id INTEGER NOT NULL REFERENCES job(id), "
+    "sequence INTEGER NOT NULL, written_utc TEXT NOT NULL, phase TEXT NOT NULL, "
+    "kind TEXT NOT NULL, run_id INTEGER REFERENCES run(id), record TEXT NOT NULL, "
+    "PRIMARY KEY (job_id, sequence)) WITHOUT ROWID",
+    "CREATE UNIQUE INDEX car_by_name ON car (name)",
+    "CREATE INDEX job_of_car ON job (car_id, id)",
+    "CREATE INDEX job_entry_of_kind ON job_entry (kind, job_id)",
+    "CREATE INDEX job_entry_of_run ON job_entry (run_id) WHERE run_id IS NOT NULL",
+    "CREATE INDEX run_of_job ON run (job_id, id) WHERE job_id IS NOT NULL",
+    "CREATE INDEX run_of_car ON run (car_id, id) WHERE car_id IS NOT NULL",
+    *append_only_triggers("job_entry"),
+)
+
+STEPS: Final[dict[int, tuple[str, ...]]] = {1: _TO_2, 2: _TO_3}
 """Version found -> statements that lead to the next one."""
 
 

@@ -89,6 +89,65 @@ class CalibrationRow:
 
 
 @dataclass(frozen=True, slots=True)
+class JobOf:
+    """The job, and its car, that runs are made for."""
+
+    job_id: int
+    car_id: int
+
+
+@dataclass(frozen=True, slots=True)
+class CarRow:
+    """A car that jobs are kept of; its name tells it from others."""
+
+    car_id: int
+    name: str
+    facts: dict[str, Any]
+
+
+@dataclass(frozen=True, slots=True)
+class JobRow:
+    """A job as it was begun.
+
+    Attributes
+    ----------
+    facts : dict
+        `car`: the car's record as it was then; `car_file`, `car_digest`.
+    closed : bool
+        Whether an entry has closed it.
+    """
+
+    job_id: int
+    car_id: int
+    car_name: str
+    begun_utc: str
+    facts: dict[str, Any]
+    closed: bool
+
+
+@dataclass(frozen=True, slots=True)
+class JobEntryRow:
+    """One thing done or answered in a job: written once, never changed.
+
+    Attributes
+    ----------
+    sequence : int
+        Counts in each job from 0.
+    phase, kind : str
+        docs/store.md lists them.
+    run_id : int or None
+        The run that it tells of.
+    """
+
+    sequence: int
+    written_utc: str
+    phase: str
+    kind: str
+    run_id: int | None
+    record: dict[str, Any]
+
+
+@dataclass(frozen=True, slots=True)
 class ResultRow:
     """One outcome with what produced it. A run may hold several; the last of a wheel counts."""
 

@@ -4,13 +4,13 @@ from __future__ import annotations
 
 from typing import Final
 
-SCHEMA_VERSION: Final = 2
+SCHEMA_VERSION: Final = 3
 """Kept in the file as `PRAGMA user_version`."""
 
 APPLICATION_ID: Final = 0x4B4E434B
 """Kept in the file as `PRAGMA application_id`: "KNCK"."""
 
-APPEND_ONLY: Final = ("chunk", "result", "figure", "outcome", "note")
+APPEND_ONLY: Final = ("chunk", "result", "figure", "outcome", "note", "job_entry")
 """Tables whose rows are never changed or deleted."""
 
 TABLES: Final = (
@@ -25,6 +25,16 @@ TABLES: Final = (
         begun_utc TEXT NOT NULL,
         facts TEXT NOT NULL DEFAULT '{}'
     )""",
+    """CREATE TABLE job_entry (
+        job_id INTEGER NOT NULL REFERENCES job(id),
+        sequence INTEGER NOT NULL,
+        written_utc TEXT NOT NULL,
+        phase TEXT NOT NULL,
+        kind TEXT NOT NULL,
+        run_id INTEGER REFERENCES run(id),
+        record TEXT NOT NULL,
+        PRIMARY KEY (job_id, sequence)
+    ) WITHOUT ROWID""",
     """CREATE TABLE mounting (
         id INTEGER PRIMARY KEY,
         made_utc TEXT NOT NULL,
@@ -103,6 +113,12 @@ TABLES: Final = (
     "CREATE INDEX result_of_run ON result (run_id, wheel, id)",
     "CREATE INDEX run_left_open ON run (id) WHERE state = 'open'",
     "CREATE INDEX note_of_run ON note (run_id, id)",
+    "CREATE UNIQUE INDEX car_by_name ON car (name)",
+    "CREATE INDEX job_of_car ON job (car_id, id)",
+    "CREATE INDEX job_entry_of_kind ON job_entry (kind, job_id)",
+    "CREATE INDEX job_entry_of_run ON job_entry (run_id) WHERE run_id IS NOT NULL",
+    "CREATE INDEX run_of_job ON run (job_id, id) WHERE job_id IS NOT NULL",
+    "CREATE INDEX run_of_car ON run (car_id, id) WHERE car_id IS NOT NULL",
 )
 
 
