@@ -9,6 +9,7 @@
     |   +-- LinkNotFound             no such port, pod or file
     |   +-- LinkBusy                 another program holds it
     |   +-- LinkPermission           the system does not let us
+    |   +-- LinkUnavailable          this computer has no such way: no adapter, off, too old
     |   +-- LinkWrongDevice          something answers, but it is no pod
     |   +-- LinkLost                 it was there and is gone
     |   +-- LinkTimeout              nothing came, or a write did not finish, in time
@@ -74,6 +75,10 @@ class LinkBusy(LinkError):
 
 class LinkPermission(LinkError):
     """The system does not permit opening the port."""
+
+
+class LinkUnavailable(LinkError):
+    """This computer has no such way to a pod now: no adapter, switched off, system too old."""
 
 
 class LinkWrongDevice(LinkError):

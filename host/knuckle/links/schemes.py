@@ -12,6 +12,7 @@ from knuckle.model.wheel import Wheel
 
 SCHEMES: Final[dict[str, tuple[str, str]]] = {
     "serial": ("knuckle.links.serial", "SerialLink"),
+    "ble": ("knuckle.links.ble", "BleLink"),
     "sim": ("knuckle.links.sim", "SimLink"),
     "avr": ("knuckle.links.avr", "AvrLink"),
     "file": ("knuckle.links.file", "FileLink"),
