@@ -21,6 +21,7 @@ from knuckle import __version__
 from knuckle.cli import log
 from knuckle.cli.exit_codes import DONE, FAILED, INTERRUPTED
 from knuckle.cli.invocation import Invocation
+from knuckle.cli.one_loop import one_loop
 from knuckle.config import resolve
 from knuckle.errors import KnuckleError, UsageError
 from knuckle.terminal import plain as plain_signs
@@ -40,6 +41,7 @@ COMMANDS: Final = (
     "calibrate",
     "noise",
     "validate",
+    "car",
     "analyze",
     "runs",
     "show",
@@ -201,7 +203,9 @@ def run(arguments: Sequence[str]) -> int:
         if isinstance(stream, io.TextIOWrapper):
             stream.reconfigure(errors=plain_signs.ERRORS)
     try:
-        code = build()(args=_general_first(arguments), prog_name="knuckle", standalone_mode=False)
+        with one_loop():
+            words = _general_first(arguments)
+            code = build()(args=words, prog_name="knuckle", standalone_mode=False)
         sys.stdout.flush()
     except KnuckleError as error:
         log.LOGGER.info("%s: %s", type(error).__name__, error)

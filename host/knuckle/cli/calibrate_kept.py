@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import asyncio
 import secrets
 import sys
 from pathlib import Path
@@ -12,6 +11,7 @@ import typer
 
 from knuckle.cli.exit_codes import DONE
 from knuckle.cli.invocation import invocation
+from knuckle.cli.one_loop import carry_out
 from knuckle.cli.stored import open_store, print_json
 from knuckle.errors import UsageError
 
@@ -117,7 +117,7 @@ def write_to_pod(link: Link, found: Calibrated, *, as_json: bool) -> None:
     assert found.made is not None
     calibration = found.made.calibration
     wanted = for_pod(calibration, found.parts)
-    asyncio.run(
+    carry_out(
         visit(
             link,
             lambda hello: write_calibration(

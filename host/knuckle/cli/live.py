@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import asyncio
 import json
 import sys
 import textwrap
@@ -14,6 +13,7 @@ import typer
 
 from knuckle.cli.exit_codes import DONE, FAILED, INTERRUPTED, REFUSED
 from knuckle.cli.invocation import Invocation, invocation
+from knuckle.cli.one_loop import carry_out
 from knuckle.errors import MeasurementRefused, UsageError
 
 if TYPE_CHECKING:
@@ -140,7 +140,7 @@ def run_to_end(measurement: Measurement) -> tuple[Report, bool]:
         If it was interrupted before there was anything to report.
     """
     try:
-        return asyncio.run(measurement.carry_out()), False
+        return carry_out(measurement.carry_out()), False
     except KeyboardInterrupt:
         if measurement.report is None:
             raise

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import asyncio
 import secrets
 import sys
 from datetime import UTC, datetime
@@ -11,6 +10,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from knuckle.cli.invocation import invocation
+from knuckle.cli.one_loop import carry_out
 from knuckle.cli.options import PodOption
 from knuckle.cli.pod_choice import choose_pod
 from knuckle.errors import UsageError
@@ -79,7 +79,7 @@ def pod(
         _agree(baud)
     address = choose_pod(pod, here.settings, here.console())
     link = open_link(address, wheel=Wheel.LF, purpose="watch")
-    found = asyncio.run(
+    found = carry_out(
         visit(
             link, lambda hello: change_settings(hello, name, baud, lambda: secrets.token_bytes(8))
         )

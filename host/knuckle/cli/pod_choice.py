@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-import asyncio
 from typing import TYPE_CHECKING
 
+from knuckle.cli.one_loop import carry_out
 from knuckle.config import Settings
 from knuckle.errors import LinkNotFound, UsageError
 
@@ -41,7 +41,7 @@ def choose_pod(given: str | None, settings: Settings, console: Console) -> str:
     from knuckle.links.discovery import find_pods
 
     console.print("No pod is named: listening on the USB-serial ports ...", markup=False)
-    return only_pod(asyncio.run(find_pods()))
+    return only_pod(carry_out(find_pods()))
 
 
 def only_pod(found: list[FoundPort]) -> str:

@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-import asyncio
 from typing import TYPE_CHECKING
 
 import typer
 
+from knuckle.cli.one_loop import carry_out
 from knuckle.wire.messages import ChannelKind, ResetCause
 
 if TYPE_CHECKING:
@@ -29,7 +29,7 @@ def pods(ctx: typer.Context) -> None:
     from knuckle.terminal.progress import waiting
 
     with waiting(invocation(ctx).console(), "Listening on the USB-serial ports"):
-        found = asyncio.run(find_pods())
+        found = carry_out(find_pods())
     for port in found:
         typer.echo(described(port))
     if not any(port.is_pod for port in found):

@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-import asyncio
 from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
 from knuckle.cli.exit_codes import DONE, FAILED
 from knuckle.cli.invocation import Invocation, invocation
+from knuckle.cli.one_loop import carry_out
 from knuckle.cli.options import PodOption, SecondsOption
 from knuckle.cli.pod_choice import choose_pod
 from knuckle.errors import UsageError
@@ -55,7 +55,7 @@ def selftest(
     here = invocation(ctx)
     address = choose_pod(pod, here.settings, here.console())
     link = open_link(address, wheel=Wheel.LF, purpose="still")
-    evidence = asyncio.run(_examine(here, link, seconds or SECONDS, quiet=json_output))
+    evidence = carry_out(_examine(here, link, seconds or SECONDS, quiet=json_output))
     checks = checks_of(evidence)
     if json_output:
         import json

@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-import asyncio
 from typing import TYPE_CHECKING
 
 import typer
 
 from knuckle.cli.invocation import Invocation, invocation
+from knuckle.cli.one_loop import carry_out
 from knuckle.cli.opening import open_for_eyes
 from knuckle.cli.options import PodOption, RateOption, SecondsOption, WheelOption
 from knuckle.cli.pod_choice import choose_pod
@@ -41,7 +41,7 @@ def watch(
     here = invocation(ctx)
     address = choose_pod(pod, here.settings, here.console())
     link = open_for_eyes(here, address, wheel, "watch")
-    asyncio.run(_watch(here, link, wheel, rate, seconds))
+    carry_out(_watch(here, link, wheel, rate, seconds))
 
 
 async def _watch(
