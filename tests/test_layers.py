@@ -33,6 +33,7 @@ ALLOWED: dict[str, set[str]] = {
     "calibrate": {"model", "errors", "geometry", "rests", "estimate"},
     "noise": {"model", "errors", "rests", "estimate"},
     "agreement": {"model", "errors"},
+    "car": {"model", "errors", "quantities"},
     "wire": {"model", "errors"},
     "timebase": {"model", "errors", "wire"},
     "sim": {"model", "errors", "geometry", "wire"},

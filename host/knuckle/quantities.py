@@ -15,6 +15,11 @@ from typing import Final
 from knuckle.errors import UsageError
 
 MM_PER_INCH: Final = 25.4
+"""By definition, as the pound: international yard and pound agreement of 1959."""
+KG_PER_LB: Final = 0.45359237
+KPA_PER_BAR: Final = 100.0
+KPA_PER_PSI: Final = KG_PER_LB * 9.80665 / 0.0254**2 / 1000.0
+"""Pound-force (standard gravity 9.80665 m/s2, CGPM 1901) on a square inch."""
 
 _UNITS: Final = {
     "": "",
@@ -29,8 +34,14 @@ _UNITS: Final = {
     "″": "in",
     "s": "s",
     "%": "%",
+    "kPa": "kPa",
+    "kpa": "kPa",
+    "bar": "bar",
+    "psi": "psi",
+    "kg": "kg",
+    "lb": "lb",
 }
-_UNIT_START: Final = set("dm°'′in\"″s%")
+_UNIT_START: Final = set("dm°'′in\"″s%kbpl")
 _NUMBER: Final = re.compile(r"[+-]?(\d+\.?\d*|\.\d+)(e[+-]?\d+)?\Z", re.IGNORECASE | re.ASCII)
 _THOUSANDS: Final = re.compile(r"[+-]?[1-9]\d{0,2},\d{3}\Z", re.ASCII)
 _LOOKALIKES: Final = {"o": "zero", "O": "zero", "l": "one", "I": "one", "S": "five"}
@@ -45,7 +56,8 @@ class TypedNumber:
     value : float
         In `unit`.
     unit : str
-        "deg", "min" (of arc), "mm", "in", "s", "%", or "" where none was typed.
+        "deg", "min" (of arc), "mm", "in", "s", "%", "kPa", "bar", "psi", "kg", "lb", or ""
+        where none was typed.
     """
 
     value: float
@@ -111,7 +123,7 @@ def read_number(text: str) -> TypedNumber:
         raise _refusal(
             text,
             f"{suffix!r} is no unit ({_named(first)})",
-            "Units are deg or °, min or ', mm, in or \", s and %.",
+            "Units are deg or °, min or ', mm, in or \", s, %, kPa, bar, psi, kg and lb.",
         )
     marks = [character for character in number if character in ".,"]
     if len(marks) > 1:
@@ -178,6 +190,18 @@ def angle_deg(text: str) -> float:
 def length_mm(text: str) -> float:
     """Read a length in millimetres or inches; returns millimetres."""
     return _in_unit(text, {"": 1.0, "mm": 1.0, "in": MM_PER_INCH}, "millimetres")
+
+
+def pressure_kpa(text: str) -> float:
+    """Read a pressure in kPa, bar or psi; returns kPa."""
+    return _in_unit(
+        text, {"": 1.0, "kPa": 1.0, "bar": KPA_PER_BAR, "psi": KPA_PER_PSI}, "kPa, bar or psi"
+    )
+
+
+def mass_kg(text: str) -> float:
+    """Read a mass in kg or lb; returns kg."""
+    return _in_unit(text, {"": 1.0, "kg": 1.0, "lb": KG_PER_LB}, "kilograms")
 
 
 def duration_s(text: str) -> float:

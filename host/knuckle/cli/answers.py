@@ -1,0 +1,106 @@
+"""Questions and the lines typed in answer, from a keyboard or from a pipe."""
+
+from __future__ import annotations
+
+import sys
+import textwrap
+from collections.abc import Callable
+from typing import TypeVar
+
+import typer
+
+from knuckle.errors import UsageError
+
+WIDTH = 80
+T = TypeVar("T")
+
+
+class InputEnded(Exception):  # it is no error
+    """No more lines will come: the pipe is over, or the keyboard's end of input was typed."""
+
+
+def say(text: str = "", indent: str = "", hanging: str | None = None) -> None:
+    """Print a paragraph, no wider than 80 columns."""
+    if not text:
+        typer.echo()
+        return
+    typer.echo(
+        textwrap.fill(
+            text,
+            WIDTH - 1,
+            initial_indent=indent,
+            subsequent_indent=indent if hanging is None else hanging,
+            break_on_hyphens=False,
+            break_long_words=False,
+        )
+    )
+
+
+def ask(question: str) -> str:
+    """Show a question and return the line that is typed, without blanks around it.
+
+    Raises
+    ------
+    InputEnded
+        If there is none.
+    """
+    *above, last = textwrap.wrap(
+        question + ":", WIDTH - 14, subsequent_indent="  ", break_on_hyphens=False
+    )
+    for line in above:
+        typer.echo(line)
+    typer.echo(last + " ", nl=False)
+    sys.stdout.flush()
+    line = sys.stdin.readline()
+    if not line:
+        typer.echo()
+        raise InputEnded
+    if not sys.stdin.isatty():
+        typer.echo(line.rstrip("\r\n"))  # so that what was read stands beside its question
+    return line.strip()
+
+
+def told(error: UsageError) -> None:
+    """Print why an answer is none, before it is asked for again."""
+    say(
+        " ".join(part for part in (error.what, error.cause, error.next_step) if part),
+        "  ! ",
+        "    ",
+    )
+
+
+def ask_until(question: str, read: Callable[[str], T]) -> T:
+    """Ask until the answer can be read.
+
+    Parameters
+    ----------
+    question : str
+    read : callable
+        From the line to the answer; raises `UsageError` if it is none.
+
+    Raises
+    ------
+    InputEnded
+    """
+    while True:
+        line = ask(question)
+        try:
+            return read(line)
+        except UsageError as error:
+            told(error)
+
+
+def yes_or_no(line: str) -> bool:
+    """Read yes or no.
+
+    Raises
+    ------
+    UsageError
+        If it is neither.
+    """
+    word = line.lower()
+    if word in ("y", "yes"):
+        return True
+    if word in ("n", "no"):
+        return False
+    raise UsageError(f"{line!r} is neither yes nor no.", "", "Type y or n.")
