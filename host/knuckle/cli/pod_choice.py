@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 from knuckle.cli.one_loop import carry_out
 from knuckle.config import Settings
-from knuckle.errors import LinkNotFound, UsageError
+from knuckle.errors import LinkError, LinkNotFound, UsageError
 
 if TYPE_CHECKING:
     from rich.console import Console
@@ -15,7 +16,7 @@ if TYPE_CHECKING:
 
 
 def choose_pod(given: str | None, settings: Settings, console: Console) -> str:
-    """Return the pod's address: as given, as set, or the one pod that is plugged in.
+    """Return the pod's address: as given, as set, or the one pod that is plugged in or in reach.
 
     To be called before the event loop runs.
 
@@ -38,14 +39,19 @@ def choose_pod(given: str | None, settings: Settings, console: Console) -> str:
     named = given or settings.pod
     if named:
         return named
-    from knuckle.links.discovery import find_pods
+    from knuckle.links.discovery import search
 
-    console.print("No pod is named: listening on the USB-serial ports ...", markup=False)
-    return only_pod(carry_out(find_pods()))
+    console.print(
+        "No pod is named: listening on the USB-serial ports and over Bluetooth ...",
+        markup=False,
+        soft_wrap=True,
+    )
+    searched = carry_out(search())
+    return only_pod(searched.found, searched.no_bluetooth)
 
 
-def only_pod(found: list[FoundPort]) -> str:
-    """Return the address of the one pod among what was found.
+def only_pod(found: Sequence[FoundPort], no_bluetooth: LinkError | None = None) -> str:
+    """Return the address of the one pod among what was found; its cable's, if it has one.
 
     Raises
     ------
@@ -54,18 +60,26 @@ def only_pod(found: list[FoundPort]) -> str:
     UsageError
         If there are several.
     """
-    pods = [port for port in found if port.is_pod]
-    if len(pods) == 1:
-        return pods[0].address
-    if pods:
+    from knuckle.links.discovery import by_pod
+
+    pods = by_pod([port for port in found if port.is_pod])
+    addresses = [next((way for way in ways if way.over_cable), ways[0]).address for ways in pods]
+    if len(addresses) == 1:
+        return addresses[0]
+    if addresses:
         raise UsageError(
-            "Several pods are plugged in: " + ", ".join(pod.address for pod in pods) + ".",
+            "Several pods are plugged in or in reach: " + ", ".join(addresses) + ".",
             "None is named.",
             "Name one with --pod; `knuckle pods` tells which is which.",
         )
     looked = ", ".join(str(port.port) for port in found)
+    cause = f"No pod answers on {looked}." if looked else "No USB-serial port is there."
+    if no_bluetooth is not None:
+        cause += f" Over Bluetooth none can be found: {no_bluetooth.what}"
+    elif not looked:
+        cause = "No USB-serial port is there, and no pod is in reach over Bluetooth."
     raise LinkNotFound(
         "No pod was found.",
-        f"No pod answers on {looked}." if looked else "No USB-serial port is there.",
+        cause,
         "Plug the pod in and try again, name it with --pod, or try without hardware: --pod sim:.",
     )

@@ -1,4 +1,4 @@
-"""``knuckle pods``: which pods are plugged in, by their own word."""
+"""``knuckle pods``: which pods are plugged in or in reach, by their own word."""
 
 from __future__ import annotations
 
@@ -19,22 +19,26 @@ def register(app: typer.Typer) -> None:
 
 
 def pods(ctx: typer.Context) -> None:
-    """List the pods that are plugged in.
+    """List the pods that are plugged in or within reach over Bluetooth.
 
-    Listens on the USB-serial ports for a pod's own hello; writes nothing to any of them.
-    Exit code 1 if there is no pod.
+    Listens on the USB-serial ports, and to the Bluetooth devices that may be pods, for a pod's own
+    hello; writes nothing to any of them. Exit code 1 if there is no pod.
     """
     from knuckle.cli.invocation import invocation
-    from knuckle.links.discovery import find_pods
+    from knuckle.links.discovery import by_pod, search
     from knuckle.terminal.progress import waiting
 
-    with waiting(invocation(ctx).console(), "Listening on the USB-serial ports"):
-        found = carry_out(find_pods())
-    for port in found:
-        typer.echo(described(port))
-    if not any(port.is_pod for port in found):
-        if not found:
-            typer.echo("No USB-serial port is there: plug the pod in, or try `--pod sim:`.")
+    console = invocation(ctx).console()
+    with waiting(console, "Listening on the USB-serial ports and over Bluetooth"):
+        searched = carry_out(search())
+    for ways in by_pod(searched.found):
+        typer.echo(described(*ways))
+    if searched.no_bluetooth is not None:
+        typer.echo(f"Bluetooth is not searched: {searched.no_bluetooth}")
+    if not any(port.is_pod for port in searched.found):
+        if not searched.found:
+            where = "" if searched.no_bluetooth is not None else ", no pod is in reach"
+            typer.echo(f"No USB-serial port is there{where}: plug the pod in, or try `--pod sim:`.")
         raise typer.Exit(1)
 
 
@@ -60,9 +64,22 @@ def _kind(kind: ChannelKind | int) -> str:
     return kind.name.lower() if isinstance(kind, ChannelKind) else f"unknown channel ({kind})"
 
 
-def described(port: FoundPort) -> str:
-    """Return what was heard on a port, as lines for people."""
-    head = f"{port.address}  ({port.port.name})" if port.port.name else port.address
+def _head(port: FoundPort) -> str:
+    """Return where a pod is: its address, and the adapter's name or the signal's strength."""
+    from knuckle.links.ble_uart import BleDevice
+
+    where = port.port
+    if not isinstance(where, BleDevice):
+        return f"{port.address}  ({where.name})" if where.name else port.address
+    signal = "connected" if where.rssi_dbm is None else f"{where.rssi_dbm} dBm"
+    name = f"{where.name}, " if where.name and where.place != where.name else ""
+    return f"{port.address}  ({name}Bluetooth LE, {signal})"
+
+
+def described(*ways: FoundPort) -> str:
+    """Return what was heard of a pod, over one or several ways, as lines for people."""
+    head = "\n".join(_head(port) for port in ways)
+    port = ways[0]
     if port.hello is not None:
         hello = port.hello
         identity = hello.identity.hex() if any(hello.identity) else "none yet"

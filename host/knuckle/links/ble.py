@@ -15,6 +15,7 @@ from knuckle.errors import LinkBusy, LinkError, LinkLost, LinkTimeout
 from knuckle.links.address import Address, read_options
 from knuckle.links.ble_errors import (
     connection_lost,
+    held_here,
     mapped,
     no_connection,
     no_uart,
@@ -22,6 +23,7 @@ from knuckle.links.ble_errors import (
     several_seen,
     too_slow,
 )
+from knuckle.links.ble_lock import DeviceLock
 from knuckle.links.ble_radio import prepare_system, scan
 from knuckle.links.ble_uart import BleDevice, UartService, usable_service
 from knuckle.links.bounded import BrokenOffError, within
@@ -120,6 +122,7 @@ class BleLink:
         self._with_response = False
         self._line = _Line()
         self._writing = asyncio.Lock()
+        self._lock: DeviceLock | None = None
 
     @classmethod
     def from_address(
@@ -244,6 +247,9 @@ class BleLink:
     async def _connect(self, device: BleDevice) -> None:
         from bleak import BleakClient
 
+        lock = self._lock = DeviceLock(device.address)
+        if not lock.take():
+            raise held_here(device)
         line = self._line = _Line()
         options: dict[str, Any] = {"winrt": {"use_cached_services": False}}
         if self._adapter:
@@ -344,10 +350,14 @@ class BleLink:
         """Let go of the connection, also of one that is lost: else a file is left open."""
         client, self._client = self._client, None
         self._line.end("it was closed")
-        if client is None:
-            return
-        with contextlib.suppress(Exception):  # what is gone cannot be closed in order
-            await within(self._limits.disconnect_s, client.disconnect())
+        lock, self._lock = self._lock, None
+        try:
+            if client is not None:
+                with contextlib.suppress(Exception):  # what is gone cannot be closed in order
+                    await within(self._limits.disconnect_s, client.disconnect())
+        finally:
+            if lock is not None:
+                lock.release()
 
 
 class _Line:

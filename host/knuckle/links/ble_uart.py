@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any, Final
 
 BASE: Final = "-0000-1000-8000-00805f9b34fb"
@@ -58,6 +59,8 @@ class BleDevice:
         Whether it advertises one of the services.
     handle : object
         The Bluetooth library's own device object, which connecting needs.
+    name_is_shared : bool
+        Whether another device in reach has the same name.
     """
 
     address: str
@@ -65,10 +68,21 @@ class BleDevice:
     rssi_dbm: int | None = None
     has_uart: bool = False
     handle: Any = None
+    name_is_shared: bool = False
 
     def __str__(self) -> str:
         signal = "" if self.rssi_dbm is None else f", {self.rssi_dbm} dBm"
         return f"{self.name or '(no name)'} ({self.address}{signal})"
+
+    @property
+    def place(self) -> str:
+        """What to write behind ``ble:``: the name, or the address where a name will not do."""
+        plain = re.fullmatch(r"[^\s?&:][^?&:]*", self.name) is not None
+        return self.name.strip() if plain and not self.name_is_shared else self.address
+
+    def sharing_its_name(self) -> BleDevice:
+        """Return the same device, to be known by its address."""
+        return replace(self, name_is_shared=True)
 
     @property
     def may_be_pod(self) -> bool:
@@ -86,7 +100,7 @@ class BleDevice:
         if not target:
             return self.may_be_pod
         wanted = target.casefold()
-        return wanted in (self.name.casefold(), self.address.casefold())
+        return wanted in (self.name.strip().casefold(), self.address.casefold())
 
 
 def usable_service(services: Iterable[Any]) -> tuple[UartService, Any, Any] | None:

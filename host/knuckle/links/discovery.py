@@ -1,41 +1,37 @@
-"""Which pods are plugged in: told by their own hello."""
+"""Which pods are plugged in or within reach: told by their own hello."""
 
 from __future__ import annotations
 
 import asyncio
-import contextlib
-from collections.abc import Callable
-from dataclasses import dataclass, replace
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
 from typing import Final
 
 from knuckle.errors import LinkError, LinkTimeout, LinkWrongDevice
+from knuckle.links.ble import BleLimits, BleLink
+from knuckle.links.ble_radio import scan
+from knuckle.links.ble_uart import BleDevice
 from knuckle.links.contract import Link
+from knuckle.links.listening import LISTEN_S, Heard, listen
 from knuckle.links.ports import UsbPort, usb_ports
 from knuckle.links.serial import DEFAULT_BAUD, SerialLink
-from knuckle.wire.decoder import PodDecoder
 from knuckle.wire.messages import Fault, Hello, TextHeader
-
-LISTEN_S: Final = 4.0
-"""A board that restarts on opening has said hello by then."""
-LISTEN_TO_STREAM_S: Final = 6.0
-"""A pod that streams already says hello every five seconds."""
-
 
 BAUDS: Final = (DEFAULT_BAUD, 9600, 57600, 38400, 19200)
 """All that pods offer, listened at in turn where bytes come that make no frame."""
-FAULTS_S: Final = 0.3
-"""A pod tells its faults right after its hello."""
 LIST_S: Final = 10.0
 """Longest that listing the ports may take."""
+SCAN_S: Final = 4.0
+"""How long to listen for advertisements: a device shows itself at least once a second or two."""
 
 
 @dataclass(frozen=True, slots=True)
 class FoundPort:
-    """A USB-serial port and what was heard on it.
+    """A USB-serial port or a Bluetooth device, and what was heard there.
 
     Attributes
     ----------
-    port : UsbPort
+    port : UsbPort or BleDevice
         Where.
     hello : Hello or None
         What the pod says of itself.
@@ -44,12 +40,12 @@ class FoundPort:
     problem : LinkError or None
         Why neither was heard: busy, no permission, silent, no pod.
     baud : int
-        At which the port was listened to last.
+        At which a port was listened to last.
     faults : tuple of Fault
         What the pod said of its faults right after its hello.
     """
 
-    port: UsbPort
+    port: UsbPort | BleDevice
     hello: Hello | None = None
     text: TextHeader | None = None
     problem: LinkError | None = None
@@ -59,6 +55,8 @@ class FoundPort:
     @property
     def address(self) -> str:
         """What to give as the pod's address."""
+        if isinstance(self.port, BleDevice):
+            return f"ble:{self.port.place}"
         speed = "" if self.baud == DEFAULT_BAUD else f"?baud={self.baud}"
         return f"serial:{self.port.device}{speed}"
 
@@ -67,6 +65,36 @@ class FoundPort:
         """Whether a pod was heard."""
         return self.hello is not None or self.text is not None
 
+    @property
+    def over_cable(self) -> bool:
+        """Whether it is a port, not a Bluetooth device."""
+        return isinstance(self.port, UsbPort)
+
+    @property
+    def pod_identity(self) -> object:
+        """By which the same pod is known elsewhere; None if it has none."""
+        if self.hello is not None and any(self.hello.identity):
+            return self.hello.identity
+        if self.text is not None:
+            return dict(self.text.facts).get("id") or None
+        return None
+
+
+@dataclass(frozen=True, slots=True)
+class Search:
+    """What was found over all kinds of link.
+
+    Attributes
+    ----------
+    found : tuple of FoundPort
+        Ports first, then Bluetooth devices, the strongest signal first.
+    no_bluetooth : LinkError or None
+        Why nothing could be looked for over Bluetooth.
+    """
+
+    found: tuple[FoundPort, ...]
+    no_bluetooth: LinkError | None = None
+
 
 OpenPort = Callable[[UsbPort, int], Link]
 """From a port and a baud rate to a link that is not yet open."""
@@ -74,6 +102,54 @@ OpenPort = Callable[[UsbPort, int], Link]
 
 def _open_serial(port: UsbPort, baud: int) -> Link:
     return SerialLink(port.device, baud=baud)
+
+
+async def search(*, scan_s: float = SCAN_S) -> Search:
+    """Listen on every USB-serial port and to every Bluetooth device that may be a pod.
+
+    Nothing is written to any.
+
+    Raises
+    ------
+    LinkTimeout
+        If the system does not list its ports in time.
+    """
+    ports, devices = await asyncio.gather(
+        find_pods(), find_ble_pods(scan_s=scan_s), return_exceptions=True
+    )
+    if isinstance(ports, BaseException):
+        raise ports
+    if isinstance(devices, LinkError):
+        return Search(tuple(ports), devices)
+    if isinstance(devices, BaseException):
+        raise devices
+    return Search((*ports, *devices))
+
+
+def by_pod(found: Sequence[FoundPort]) -> list[list[FoundPort]]:
+    """Return what was found in groups, one for each pod: its cable and its Bluetooth by identity.
+
+    Two cables are two pods, whatever identity they say: settings can be copied.
+    """
+    groups: list[list[FoundPort]] = []
+    for one in found:
+        known = one.pod_identity
+        same = None
+        if known is not None:
+            same = next(
+                (
+                    ways
+                    for ways in groups
+                    if ways[0].pod_identity == known
+                    and all(way.over_cable != one.over_cable for way in ways)
+                ),
+                None,
+            )
+        if same is None:
+            groups.append([one])
+        else:
+            same.append(one)
+    return groups
 
 
 async def find_pods(
@@ -114,6 +190,42 @@ async def find_pods(
     return list(await asyncio.gather(*(_listen(port, open_port, listen_s) for port in ports)))
 
 
+async def find_ble_pods(*, scan_s: float = SCAN_S, listen_s: float = LISTEN_S) -> list[FoundPort]:
+    """Listen to every Bluetooth device in reach that may be a pod, one after the other.
+
+    Nothing is written to any; one that another program on this computer uses is left alone.
+
+    Parameters
+    ----------
+    scan_s : float
+        How long to look for devices.
+    listen_s : float
+        How long to listen to each, once connected.
+
+    Raises
+    ------
+    LinkError
+        If Bluetooth cannot be used.
+
+    Returns
+    -------
+    list of FoundPort
+        The strongest signal first.
+    """
+    devices = await scan(scan_s)
+    likely = sorted(
+        (device for device in devices.values() if device.may_be_pod),
+        key=lambda device: (-(device.rssi_dbm or -200), device.address),
+    )
+    names = [device.name for device in likely]
+    found = []
+    for device in likely:
+        told = device.sharing_its_name() if names.count(device.name) > 1 else device
+        link = BleLink(told.place, device=told, limits=BleLimits(first_tries=2))
+        found.append(await _hear(told, link, listen_s))
+    return found
+
+
 async def _listen(port: UsbPort, open_port: OpenPort, listen_s: float) -> FoundPort:
     """Listen at one baud rate after the other, while what comes cannot be read."""
     first: FoundPort | None = None
@@ -130,48 +242,38 @@ async def _listen_at(
     port: UsbPort, baud: int, open_port: OpenPort, listen_s: float
 ) -> tuple[FoundPort, bool]:
     """Return what was heard, and whether bytes came of which none made sense."""
-    decoder = PodDecoder()
-    heard = 0
     try:
-        async with open_port(port, baud) as link, contextlib.aclosing(link.chunks()) as chunks:
-            since_s = link.clock.now_s()
-            met: FoundPort | None = None
-            async for chunk in chunks:
-                heard += len(chunk.data)
-                decoder.receive_data(chunk.data)
-                for message in decoder.events():
-                    if isinstance(message, Hello) and met is None:
-                        met = FoundPort(port, hello=message, baud=baud)
-                        since_s = chunk.arrival_s
-                    elif isinstance(message, Fault) and met is not None:
-                        met = replace(met, faults=(*met.faults, message))
-                    if isinstance(message, TextHeader):
-                        return FoundPort(port, text=message, baud=baud), False
-                if met is not None:
-                    if chunk.arrival_s - since_s >= FAULTS_S:
-                        return met, False
-                    continue
-                streams = decoder.counts.frames > 0
-                wait_s = max(listen_s, LISTEN_TO_STREAM_S) if streams else listen_s
-                if chunk.arrival_s - since_s >= wait_s:
-                    break
-            if met is not None:
-                return met, False
+        heard = await listen(open_port(port, baud), listen_s)
     except LinkError as problem:
         return FoundPort(port, problem=problem, baud=baud), False
-    understood = decoder.counts.frames or decoder.counts.headerless_lines
-    silence = _no_pod(heard, decoder, listen_s)
-    return FoundPort(port, problem=silence, baud=baud), heard > 0 and not understood
+    return _found(port, heard, listen_s, baud), heard.byte_count > 0 and not heard.streams
 
 
-def _no_pod(heard: int, decoder: PodDecoder, listen_s: float) -> LinkWrongDevice:
-    if decoder.counts.frames or decoder.counts.headerless_lines:
+async def _hear(device: BleDevice, link: Link, listen_s: float) -> FoundPort:
+    try:
+        return _found(device, await listen(link, listen_s), listen_s)
+    except LinkError as problem:
+        return FoundPort(device, problem=problem)
+
+
+def _found(
+    where: UsbPort | BleDevice, heard: Heard, listen_s: float, baud: int = DEFAULT_BAUD
+) -> FoundPort:
+    if heard.hello is not None:
+        return FoundPort(where, hello=heard.hello, baud=baud, faults=tuple(heard.faults))
+    if heard.text is not None:
+        return FoundPort(where, text=heard.text, baud=baud)
+    return FoundPort(where, problem=_no_pod(heard, listen_s), baud=baud)
+
+
+def _no_pod(heard: Heard, listen_s: float) -> LinkWrongDevice:
+    if heard.streams:
         return LinkWrongDevice(
             "A pod streams here, but has not said which.",
             "Another program started it, and opening the port does not restart this board.",
             "Press its reset button, or simply use it: it is asked then.",
         )
-    said = f"{heard} bytes came, none of a pod" if heard else "nothing came"
+    said = f"{heard.byte_count} bytes came, none of a pod" if heard.byte_count else "nothing came"
     return LinkWrongDevice(
         f"No hello within {listen_s:g} s.",
         f"Probably another device: {said}.",
