@@ -30,6 +30,7 @@ BUILDS = [
     ("library", ["make", "cc"]),
     ("posix", ["make", "cc"]),
     ("bench", ["make", "cc", "avr-gcc", "/usr/include/simavr/sim_avr.h"]),
+    ("examples", ["make", "avr-g++", "/usr/share/arduino/hardware/arduino/avr/platform.txt"]),
 ]
 SUMMARY = re.compile(r"^(?:=+ )?(\d+ (?:passed|failed|skipped|error).*?)(?: =+)?$", re.MULTILINE)
 SKIP = re.compile(r"^SKIPPED \[(\d+)\] (\S+?): (.*)$", re.MULTILINE)

@@ -45,7 +45,8 @@ _NEVER: Final = math.inf
 class EmulatedPod(PodOnCar):
     """A pod whose bytes come from the board's program in the emulator.
 
-    The person hears a cue when the buzzer sounds after it was sent.
+    The person hears a cue when the buzzer sounds after it was sent. A program that streams
+    unasked (`pod.starts_streaming`) is given no settings, and the person begins when power comes.
 
     Parameters
     ----------
@@ -56,7 +57,7 @@ class EmulatedPod(PodOnCar):
     sensor : str
         A key of `SENSORS`.
     bench, elf : str or None
-        Files; None takes those of the source checkout.
+        Files; None takes those of the source checkout: the pod's own program.
 
     Raises
     ------
@@ -75,7 +76,8 @@ class EmulatedPod(PodOnCar):
     ) -> None:
         super().__init__(scenario, seed)
         self._present = SENSORS[sensor]
-        _check(scenario, "mpu6050" in self._present)
+        _check(scenario, "mpu6050" in self._present, own_program=elf is not None)
+        self._unasked = scenario.pod.starts_streaming
         self._line = FaultyLine(scenario.faults.line, self._rig.case.generator(Stream.LINE))
         self._decoder = CommandDecoder()
         self._settings = SettingsMemory(self._rig.case).record.to_bytes()
@@ -113,7 +115,8 @@ class EmulatedPod(PodOnCar):
         for name in ("mpu6050", "adxl355"):
             bench.command("sensor", name, "back" if name in self._present else "gone")
         bench.hold((0.0, 0.0, 1.0), self.scenario.sensor.temp_c, (0.0, 0.0, 0.0))
-        write_settings(bench, self._settings)
+        if not self._unasked:
+            write_settings(bench, self._settings)
         bench.command("power", "off")
         self._surroundings.start()
         self._ailments.at_boot()
@@ -123,6 +126,8 @@ class EmulatedPod(PodOnCar):
         bench.command("baud", self.scenario.pod.baud)
         bench.command("power", "on")
         bench.select_events("t")
+        if self._unasked:
+            self._begin()
 
     def close(self) -> None:
         """End the bench for good."""
@@ -206,7 +211,7 @@ class EmulatedPod(PodOnCar):
         self._board.bench.command("power", "on")
 
 
-def _check(scenario: Scenario, has_gyro: bool) -> None:
+def _check(scenario: Scenario, has_gyro: bool, *, own_program: bool) -> None:
     """Refuse what only a simulated pod can do."""
     for name in NOT_SHOWN:
         if getattr(scenario.faults, name).on:
@@ -221,9 +226,9 @@ def _check(scenario: Scenario, has_gyro: bool) -> None:
             "The MPU-6050 on its bus brings one.",
             f"Use 'avr:{scenario.name}?sensor=adxl355'.",
         )
-    if scenario.pod.starts_streaming:
+    if scenario.pod.starts_streaming and not own_program:
         raise UsageError(
             "The emulated pod does not stream unasked.",
-            "The scenario says pod.starts_streaming.",
-            f"Use 'sim:{scenario.name}'.",
+            "The scenario says pod.starts_streaming, and the pod's own program waits for START.",
+            f"Use 'sim:{scenario.name}', or name a program that does: elf=FILE.",
         )
