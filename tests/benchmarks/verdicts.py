@@ -24,7 +24,7 @@ import numpy as np
 
 from knuckle.agreement.assess import supported_fit
 from knuckle.agreement.comparison import Comparison, PodReading, ReferenceReading
-from knuckle.agreement.design import Design, steps_of
+from knuckle.agreement.design import Design, Step, different_angles, steps_of
 from knuckle.agreement.limits import WIDTH
 from knuckle.agreement.reference import Reference, ReferenceKind
 from knuckle.agreement.verdict import Verdict, judge
@@ -114,12 +114,19 @@ def draw_reference(rng: np.random.Generator, case: Case, reach: float) -> Refere
 
 
 def compare(rng: np.random.Generator, pod: Pod, reference: Reference, design: Design) -> Comparison:
-    """Return what a run over a design reads."""
+    """Return what a run over the shortest of a design reads."""
+    return compare_steps(rng, pod, reference, steps_of(design, -pod.reach, pod.reach))
+
+
+def compare_steps(
+    rng: np.random.Generator, pod: Pod, reference: Reference, steps: tuple[Step, ...]
+) -> Comparison:
+    """Return what a run over steps reads."""
     zero = rng.normal(0.0, reference.zero_deg)
     scale = 1.0 + rng.normal(0.0, reference.scale)
     angles: dict[int, float] = {}
     shown, read = [], []
-    for index, step in enumerate(steps_of(design, -pod.reach, pod.reach)):
+    for index, step in enumerate(steps):
         if step.setting not in angles:
             # Not set to the reference's marks: somewhere near the wanted angle.
             climbs = step.part in (Design.LINEAR, Design.UP_DOWN)
@@ -137,7 +144,7 @@ def compare(rng: np.random.Generator, pod: Pod, reference: Reference, design: De
                 time_s=20.0 * index,
             )
         )
-    return Comparison(reference, tuple(shown), tuple(read))
+    return Comparison(reference, tuple(shown), tuple(read), different_angles(steps))
 
 
 def one_verdict(seed: int, case: Case, design: Design) -> Verdict:

@@ -65,6 +65,15 @@ class PodReading:
 class Comparison:
     """All that was read in a run.
 
+    Attributes
+    ----------
+    reference : Reference
+    reference_readings : tuple of ReferenceReading
+    pod_readings : tuple of PodReading
+    different : int or None
+        How many different angles were meant: the same angle set anew is met roughly. None
+        goes by the readings.
+
     Raises
     ------
     ValueError
@@ -75,6 +84,7 @@ class Comparison:
     reference: Reference
     reference_readings: tuple[ReferenceReading, ...]
     pod_readings: tuple[PodReading, ...]
+    different: int | None = None
 
     def __post_init__(self) -> None:
         known = {reading.setting for reading in self.reference_readings}

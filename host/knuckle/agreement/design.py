@@ -2,17 +2,17 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from enum import StrEnum
 from typing import Final
 
 import numpy as np
 
-LINEAR_ANGLES: Final = 11
 UP_DOWN_ANGLES: Final = 9
 SEATINGS: Final = 10
 TURNS: Final = 5
-"""Pairs of readings that the turn end for end alone takes; two of them beside other parts."""
+"""Pairs of readings that the turn end for end alone takes."""
 
 
 class Design(StrEnum):
@@ -53,14 +53,60 @@ class Step:
     direction: int = 0
 
 
+@dataclass(frozen=True, slots=True)
+class Size:
+    """How much of a design is done.
+
+    Attributes
+    ----------
+    angles : int
+        Angles set each way.
+    again : int
+        How often the pod is put on at each angle of LINEAR.
+    seatings, marks : int
+        How often the pod is put on at one angle, and in how many goes that angle is set for
+        it: each go reads the reference anew.
+    turns : int
+        Pairs of readings, the pod turned end for end in between.
+    """
+
+    angles: int = UP_DOWN_ANGLES
+    again: int = 1
+    seatings: int = SEATINGS
+    marks: int = 1
+    turns: int = TURNS
+
+
+SIZES: Final = {
+    Design.LINEAR: tuple(
+        Size(angles, again)
+        for angles, again in ((11, 1), (11, 2), (15, 2), (19, 2), (25, 2), (33, 2))
+    ),
+    Design.UP_DOWN: tuple(Size(angles) for angles in (9, 11, 13, 15, 19, 25)),
+    Design.REPEAT: tuple(
+        Size(seatings=seatings, marks=marks)
+        for seatings, marks in ((10, 1), (12, 2), (15, 3), (20, 5), (28, 7), (40, 10))
+    ),
+    Design.REVERSAL: tuple(Size(turns=turns) for turns in (5, 7, 9, 12, 16, 20)),
+    Design.FULL: tuple(
+        Size(angles, seatings=seatings, turns=turns)
+        for angles, seatings, turns in (
+            *((9, 10, 2), (9, 10, 4), (11, 10, 4), (13, 12, 5), (17, 12, 6), (21, 12, 8)),
+        )
+    ),
+}
+"""What a design may be made of, the shortest first."""
+
+
 def steps_of(
     design: Design,
     low_deg: float,
     high_deg: float,
     *,
     angles: int | None = None,
-    seatings: int = SEATINGS,
+    seatings: int | None = None,
     keep_seated: bool = False,
+    size: Size | None = None,
 ) -> tuple[Step, ...]:
     """Return the steps of a design over a range.
 
@@ -70,11 +116,13 @@ def steps_of(
         FULL is up and down, seating anew, and the turn end for end.
     low_deg, high_deg : float
     angles : int or None
-        How many angles are set each way; None takes 11 for LINEAR, else 9.
-    seatings : int
-        How often the pod is put on at one angle.
+        How many angles are set each way, in place of the size's.
+    seatings : int or None
+        How often the pod is put on at one angle, in place of the size's.
     keep_seated : bool
         The pod stays where it is while angles are set (not so for seatings and turns).
+    size : Size or None
+        None takes the shortest.
 
     Raises
     ------
@@ -83,22 +131,28 @@ def steps_of(
     """
     if not high_deg > low_deg:
         raise ValueError("the range of angles is empty")
-    count = angles or (LINEAR_ANGLES if design is Design.LINEAR else UP_DOWN_ANGLES)
-    if count < 2 or seatings < 2:
+    size = size or SIZES[design][0]
+    count = size.angles if angles is None else angles
+    seated = size.seatings if seatings is None else seatings
+    if count < 2 or seated < 2:
         raise ValueError("two angles or seatings are the fewest that say anything")
     plan = _Plan(keep_seated)
     ladder = [float(angle) for angle in np.linspace(low_deg, high_deg, count)]
     if design is Design.LINEAR:
-        plan.climb(Design.LINEAR, ladder, 0)
+        plan.climb(Design.LINEAR, ladder, 0, 1 if keep_seated else size.again)
     if design in (Design.UP_DOWN, Design.FULL):
         plan.climb(Design.UP_DOWN, ladder, 1)
         plan.climb(Design.UP_DOWN, ladder[::-1], -1)
     if design in (Design.REPEAT, Design.FULL):
-        plan.seat_anew((low_deg + high_deg) / 2.0, seatings)
+        plan.seat_anew((low_deg + high_deg) / 2.0, seated, size.marks)
     if design in (Design.REVERSAL, Design.FULL):
-        nearest = min(max(0.0, low_deg), high_deg)
-        plan.turn(nearest, 2 if design is Design.FULL else TURNS)
+        plan.turn(min(max(0.0, low_deg), high_deg), size.turns)
     return tuple(plan.steps)
+
+
+def different_angles(steps: Sequence[Step]) -> int:
+    """Return how many different angles steps are meant to set, as the pod stands."""
+    return len({round(-s.target_deg if s.turned else s.target_deg, 6) + 0.0 for s in steps})
 
 
 class _Plan:
@@ -107,18 +161,20 @@ class _Plan:
         self.keep_seated = keep_seated
         self.setting = self.seat = -1
 
-    def climb(self, part: Design, ladder: list[float], direction: int) -> None:
+    def climb(self, part: Design, ladder: list[float], direction: int, times: int = 1) -> None:
         for angle in ladder:
             self.setting += 1
-            if not (self.keep_seated and self.steps):
-                self.seat += 1
-            self.steps.append(
-                Step(part, angle, self.setting, max(self.seat, 0), direction=direction)
-            )
+            for _ in range(times):
+                if not (self.keep_seated and self.steps):
+                    self.seat += 1
+                self.steps.append(
+                    Step(part, angle, self.setting, max(self.seat, 0), direction=direction)
+                )
 
-    def seat_anew(self, angle_deg: float, times: int) -> None:
-        self.setting += 1
-        for _ in range(times):
+    def seat_anew(self, angle_deg: float, times: int, marks: int) -> None:
+        first = self.setting + 1
+        for index in range(times):
+            self.setting = first + index * min(marks, times) // times
             self.seat += 1
             self.steps.append(Step(Design.REPEAT, angle_deg, self.setting, self.seat))
 

@@ -154,18 +154,11 @@ def joint_fit(comparison: Comparison, terms: Terms) -> JointFit:
         raise ValueError("no more readings than unknowns")
     if np.linalg.matrix_rank(rows.design) < rows.design.shape[1]:
         raise ValueError("the readings cannot tell the unknowns apart")
-    scatter = _pod_scatter(rows, rows.u_deg, freedom)
+    scatter = _pod_scatter(rows, rows.u_deg)
     least = scatter
     if np.any(rows.rounding_deg > 0.0):
-        least = _pod_scatter(rows, np.hypot(rows.u_deg, rows.rounding_deg), freedom)
-    u = np.where(rows.u_deg > 0.0, rows.u_deg, scatter)
-    solver = np.linalg.pinv(rows.design / u[:, None], rcond=1e-14) / u
-    source = np.array(rows.source)
-    covariance = {}
-    for name in Source:
-        chosen = solver[:, source == name] * u[source == name]
-        if chosen.shape[1]:
-            covariance[name] = chosen @ chosen.T
+        least = _pod_scatter(rows, np.hypot(rows.u_deg, rows.rounding_deg))
+    solver, covariance = solved(rows, scatter)
     seats = seating_scatter(comparison.pod_readings)
     return JointFit(
         terms,
@@ -179,12 +172,48 @@ def joint_fit(comparison: Comparison, terms: Terms) -> JointFit:
     )
 
 
-def _pod_scatter(rows: Rows, stated_deg: FloatArray, freedom: int) -> float:
+def solved(rows: Rows, scatter_deg: float) -> tuple[FloatArray, dict[Source, FloatArray]]:
+    """Return what makes unknowns of rows, and the unknowns' covariance by source.
+
+    Parameters
+    ----------
+    rows : Rows
+    scatter_deg : float
+        Of one pod reading, above zero.
+
+    Returns
+    -------
+    ndarray, shape (unknowns, rows)
+    dict of Source to ndarray, shape (unknowns, unknowns)
+    """
+    u = np.where(rows.u_deg > 0.0, rows.u_deg, scatter_deg)
+    solver = np.linalg.pinv(rows.design / u[:, None], rcond=1e-14) / u
+    source = np.array(rows.source)
+    covariance = {}
+    for name in Source:
+        chosen = solver[:, source == name] * u[source == name]
+        if chosen.shape[1]:
+            covariance[name] = chosen @ chosen.T
+    return solver, covariance
+
+
+def _pod_scatter(rows: Rows, stated_deg: FloatArray) -> float:
+    """Return the scatter that makes chi-squared its degrees of freedom.
+
+    Combinations of rows that hold no unknown carry all of chi-squared; with them the search
+    needs no fit of its own at each step.
+    """
+    whole, _ = np.linalg.qr(rows.design, mode="complete")
+    bare = whole[:, rows.design.shape[1] :].T
+    freedom = int(bare.shape[0])
+    left = bare @ rows.observed
+    known = (bare * stated_deg**2) @ bare.T
+    free = bare[:, stated_deg <= 0.0]
+    pods = free @ free.T
+
     def excess(log_scatter: float) -> float:
-        u = np.where(stated_deg > 0.0, stated_deg, math.exp(log_scatter))
-        design, observed = rows.design / u[:, None], rows.observed / u
-        q, _ = np.linalg.qr(design)
-        return float(observed @ observed - np.sum((q.T @ observed) ** 2)) - freedom
+        matrix = known + math.exp(2.0 * log_scatter) * pods
+        return float(left @ np.linalg.solve(matrix, left)) - freedom
 
     low, high = math.log(LEAST_U_DEG), math.log(1e3)
     if excess(low) <= 0.0:
@@ -204,6 +233,8 @@ def best_terms(comparison: Comparison, orders: Sequence[int] | None = None) -> T
     different = 1 + sum(later - earlier > 0.03 * span for earlier, later in pairwise(stood))
     if span < 0.2:
         different = 1
+    if comparison.different is not None:
+        different = min(different, comparison.different)
     order = next(o for o, least in ((3, 9), (2, 5), (1, 2), (0, 1)) if different >= least)
     if orders is not None:
         order = min(order, max(orders))

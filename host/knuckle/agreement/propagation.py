@@ -7,7 +7,7 @@ from collections.abc import Sequence
 
 import numpy as np
 import numpy.typing as npt
-from scipy.stats import norm, t
+from scipy.special import ndtri, stdtrit
 
 from knuckle.model.block import FloatArray
 
@@ -63,4 +63,4 @@ def coverage_factor(confidence: float, freedom: float) -> float:
         Not cut to a whole number here; GUM G.4.1 allows either.
     """
     upper = 0.5 + confidence / 2.0
-    return float(norm.ppf(upper) if math.isinf(freedom) else t.ppf(upper, freedom))
+    return float(ndtri(upper) if math.isinf(freedom) else stdtrit(freedom, upper))

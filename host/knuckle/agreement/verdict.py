@@ -8,8 +8,8 @@ from enum import StrEnum
 from typing import Final
 
 import numpy as np
+from scipy.special import fdtri
 from scipy.stats import chi2
-from scipy.stats import f as fisher
 
 from knuckle.agreement.comparison import Comparison
 from knuckle.agreement.joint import Estimate, JointFit
@@ -117,7 +117,7 @@ def pod_scatter(comparison: Comparison, fit: JointFit, confidence: float = CONFI
     Intervals from chi-squared: sd sqrt(freedom / chi2).
     """
     tail = 0.5 - confidence / 2.0
-    reference = _reading_variance(comparison)
+    reference = reading_variance(comparison)
     whole = fit.pod_scatter_deg**2 + reference
     seats = seating_scatter(comparison.pod_readings)
     if seats is not None and seats.freedom >= LEAST_SEATING_FREEDOM and seats.sd > 0.0:
@@ -136,7 +136,8 @@ def _ends(tail: float, freedom: float) -> tuple[float, float]:
     return float(chi2.ppf(1.0 - tail, freedom)), float(chi2.ppf(tail, freedom))
 
 
-def _reading_variance(comparison: Comparison) -> float:
+def reading_variance(comparison: Comparison) -> float:
+    """Return the variance that reading the reference and its steps leave at one setting, deg^2."""
     reference = comparison.reference
     shared = [
         reference.resolution_u_deg if reading.shared_u_deg is None else reading.shared_u_deg
@@ -226,7 +227,7 @@ class _Place:
         self.least = abs(error.value) + WIDTH * scatter.least_deg
         narrow = WIDTH * (scatter.least_deg - scatter.low_deg)
         ends = order + 1
-        anywhere = math.sqrt(ends * float(fisher.ppf(CONFIDENCE, ends, min(error.freedom, 1e6))))
+        anywhere = math.sqrt(ends * float(fdtri(ends, min(error.freedom, 1e6), CONFIDENCE)))
         self.lower = self.least - math.hypot(anywhere * error.u, narrow)
 
 

@@ -25,7 +25,8 @@ from knuckle.cli.pod_choice import choose_pod
 from knuckle.cli.request import CalibrationOption, UncalibratedOption, read_calibration
 from knuckle.cli.stored import ForceOption, JsonOption, open_store, run_number
 from knuckle.cli.validate_outputs import Outputs
-from knuckle.cli.validate_reference import Stated, Typed, as_fact, reader, stated
+from knuckle.cli.validate_plan import Wanted, opening
+from knuckle.cli.validate_reference import Typed, as_fact, reader, stated
 from knuckle.errors import UsageError
 from knuckle.model.wheel import Wheel
 from knuckle.quantities import angle_deg
@@ -34,7 +35,6 @@ if TYPE_CHECKING:
     from datetime import datetime
 
     from knuckle.run.validation import ValidateTask
-    from knuckle.run.validation_facts import Plan
     from knuckle.store.database import Store
 
 
@@ -68,11 +68,20 @@ def validate(
     ] = None,
     angles: Annotated[
         int | None,
-        typer.Option("--angles", metavar="N", help="Angles set each way. [default: 9; linear 11]"),
+        typer.Option(
+            "--angles",
+            metavar="N",
+            help="Angles set each way. [default: 9, linear 11; more if need be]",
+        ),
     ] = None,
     seatings: Annotated[
-        int, typer.Option("--seatings", metavar="N", help="How often it is put on at one angle.")
-    ] = 10,
+        int | None,
+        typer.Option(
+            "--seatings",
+            metavar="N",
+            help="How often it is put on at one angle. [default: 10, more if need be]",
+        ),
+    ] = None,
     keep_seated: Annotated[
         bool,
         typer.Option("--keep-seated", help="The pod stays on while angles are set, clamped."),
@@ -152,7 +161,7 @@ def validate(
             raise UsageError("--run assesses a stored run; no pod is needed, nothing gone on with.")
         return _stored(ctx, run, limit, outputs)
     typed = Typed(reference, resolution, accuracy, scale, reading_u, bar, stack_u)
-    wanted = _Wanted(design, low, high, angles, seatings, keep_seated, limit)
+    wanted = Wanted(design, low, high, angles, seatings, keep_seated, limit)
     given = read_calibration(ctx, calibration, uncalibrated)
 
     from dataclasses import replace
@@ -168,7 +177,7 @@ def validate(
     address = choose_pod(pod, here.settings, console_for(here, json_output))
     simulated = parse_address(address).scheme in SIMULATED
     with Store(here.settings.store) as store:
-        task, about = _task(store, resume, typed, wanted, simulated=simulated)
+        task, about, reaches = _task(store, resume, typed, wanted, simulated=simulated)
         address = _simulated(address, task)
         link = open_for_eyes(here, address, Wheel.LF, "validate")
         if resume is not None:
@@ -176,7 +185,7 @@ def validate(
         facts = {**task.facts, **simulated_facts(address, link)}
         task = replace(task, given=given, uncalibrated=uncalibrated, facts=facts, rate_hz=rate)
         with screen_for(here, json_output) as screen, here.sounds() as sounds:
-            for line in _opening(task, about):
+            for line in opening(task.plan, about, reaches):
                 screen.say(line)
             screen.say(link.description())
             ask = asker_for(link, screen, simulated)
@@ -205,63 +214,9 @@ def _resumed(run: int) -> str:
     return f"It broke off: `knuckle validate --resume {run}` goes on from there."
 
 
-class _Wanted:
-    """What is asked for: design, range, tolerance."""
-
-    def __init__(
-        self,
-        design: str,
-        low: str | None,
-        high: str | None,
-        angles: int | None,
-        seatings: int,
-        keep_seated: bool,
-        tolerance_deg: float | None,
-    ) -> None:
-        self.design = design.strip().lower()
-        self.low_deg = -5.0 if low is None else angle_deg(low)
-        self.high_deg = 5.0 if high is None else angle_deg(high)
-        self.angles, self.seatings, self.keep_seated = angles, seatings, keep_seated
-        self.tolerance_deg = 0.2 if tolerance_deg is None else tolerance_deg
-        self.states_tolerance = tolerance_deg is not None
-        for name, value in (("--from", self.low_deg), ("--to", self.high_deg)):
-            if abs(value) > 45.0:
-                raise UsageError(f"{name} {value:g}: angles up to 45 deg can be set here.")
-
-    def plan(self, found: Stated) -> Plan:
-        """Return the plan.
-
-        Raises
-        ------
-        UsageError
-            If there is no such design, or it cannot be laid over the range.
-        """
-        from knuckle.agreement.design import Design, steps_of
-        from knuckle.run.validation_facts import Plan
-
-        names = [design.value for design in Design]
-        if self.design not in names:
-            raise UsageError(
-                f"There is no design {self.design!r}.", "", f"Say one of {', '.join(names)}."
-            )
-        try:
-            steps = steps_of(
-                Design(self.design),
-                self.low_deg,
-                self.high_deg,
-                angles=self.angles,
-                seatings=self.seatings,
-                keep_seated=self.keep_seated,
-            )
-        except ValueError as error:
-            raise UsageError(f"This cannot be done: {error}.") from error
-        reach_deg = max(abs(self.low_deg), abs(self.high_deg))
-        return Plan(found.reference(reach_deg), steps, self.tolerance_deg, found.bar())
-
-
 def _task(
-    store: Store, resume: str | None, typed: Typed, wanted: _Wanted, *, simulated: bool
-) -> tuple[ValidateTask, str]:
+    store: Store, resume: str | None, typed: Typed, wanted: Wanted, *, simulated: bool
+) -> tuple[ValidateTask, str, list[str]]:
     from dataclasses import replace
     from datetime import UTC, datetime
 
@@ -275,10 +230,11 @@ def _task(
         if wanted.states_tolerance:
             task = replace(task, plan=replace(task.plan, tolerance_deg=wanted.tolerance_deg))
         about = f"{task.plan.reference.kind.value.replace('_', ' ')}, as in run {task.continues}"
-        return task, about
+        return task, about, []
     may_ask = not simulated and sys.stdin is not None
     found = stated(typed, store, may_ask=may_ask)
-    return ValidateTask(wanted.plan(found), facts={"stated": as_fact(found)}), found.lines()
+    plan, reaches = wanted.plan(found)
+    return ValidateTask(plan, facts={"stated": as_fact(found)}), found.lines(), reaches
 
 
 def _since(store: Store, task: ValidateTask, now: datetime) -> ValidateTask:
@@ -314,30 +270,6 @@ def _simulated(address: str, task: ValidateTask) -> str:
     if task.plan.bar is not None:
         wanted["tilting.bar_mm"] = f"{task.plan.bar.length_mm:g}"
     return sim_with(address, wanted)
-
-
-def _opening(task: ValidateTask, about: str) -> list[str]:
-    from knuckle.agreement.verdict import can_pass
-
-    plan = task.plan
-    reach_deg = max(abs(step.target_deg) for step in plan.steps)
-    coarse: list[str] = []
-    if not can_pass(plan.reference, plan.tolerance_deg, reach_deg):
-        coarse.append("This reference is too coarse for that tolerance: as it stands no pod could")
-        turns = any(step.turned for step in plan.steps)
-        coarse.append(
-            "pass. Turning the pod end for end, as is planned, may settle its zero."
-            if turns
-            else "pass. With --design full or reversal the pod is turned, which settles its zero."
-        )
-    return [
-        "Stand the pod on a plate, or hold it to one, so that both it and the reference tilt",
-        "about its X axis. Angles count as the pod's camber: positive where the top leans",
-        "towards +Y. Type nothing but what the reference shows; `again` leaves a reading out.",
-        f"Reference: {about}.",
-        f"Tolerance: +-{plan.tolerance_deg:g} deg. Readings: {len(plan.steps)}.",
-        *coarse,
-    ]
 
 
 def _above_zero(value: float, name: str) -> float:

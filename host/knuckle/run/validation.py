@@ -11,7 +11,7 @@ import numpy as np
 
 from knuckle.agreement.assess import assess
 from knuckle.agreement.comparison import Comparison, PodReading, ReferenceReading
-from knuckle.agreement.design import Step
+from knuckle.agreement.design import Step, different_angles
 from knuckle.agreement.record import to_json
 from knuckle.agreement.verdict import Verdict
 from knuckle.errors import UsageError
@@ -207,7 +207,12 @@ def concluded(
     if len(kept) < 2:
         text = "Fewer than two readings were taken: nothing can be said of agreement."
         return Outcome(VALIDATION, "", {}, refused=Notice("TOO_FEW_READINGS", text)), None
-    comparison = Comparison(plan.reference, shown, tuple(reading for _, reading in kept))
+    comparison = Comparison(
+        plan.reference,
+        shown,
+        tuple(reading for _, reading in kept),
+        different_angles([step for step in plan.steps if step.setting in known]),
+    )
     try:
         found = assess(comparison, plan.tolerance_deg)
     except ValueError as error:
