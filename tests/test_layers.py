@@ -18,6 +18,7 @@ MATHEMATICS = {
     "calibrate",
     "agreement",
     "noise",
+    "alignment",
 }
 ALLOWED: dict[str, set[str]] = {
     "__init__": set(),
@@ -33,6 +34,7 @@ ALLOWED: dict[str, set[str]] = {
     "calibrate": {"model", "errors", "geometry", "rests", "estimate"},
     "noise": {"model", "errors", "rests", "estimate"},
     "agreement": {"model", "errors"},
+    "alignment": {"model", "errors", "geometry", "estimate", "analysis"},
     "car": {"model", "errors", "quantities"},
     "wire": {"model", "errors"},
     "timebase": {"model", "errors", "wire"},

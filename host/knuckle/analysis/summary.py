@@ -3,12 +3,11 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 
 import numpy as np
 from scipy.stats import norm, t
 
-from knuckle.estimate.sensor import ACCEL_SOURCES
 from knuckle.estimate.solver import Solution
 from knuckle.model.block import FloatArray
 from knuckle.model.budget import (
@@ -51,6 +50,9 @@ TERMS: dict[str, str] = {
     "squareness": "squareness of base to mounting face",
     "turned": "turned end for end by not quite half a turn",
     "seating": "laying the pod down: repeats",
+    "tape": "lengths measured by tape",
+    "fit": "curve through the readings",
+    "adjustment": "answer of the adjuster, and the amount turned",
 }
 """What each source is called in a budget; the keys are the sources of the JSON output."""
 
@@ -81,7 +83,7 @@ def result_of(
     noise_dof: float,
     condition: str,
     inflation: float = 1.0,
-    calibration_dof: float = math.inf,
+    known_dof: Mapping[str, float] | None = None,
 ) -> Result:
     """Return a result with its budget.
 
@@ -93,10 +95,11 @@ def result_of(
         Degrees of freedom behind the readings' noise.
     inflation : float
         Factor (at least 1) on every term, where the fit scatters more than its rows say.
-    calibration_dof : float
-        Effective degrees of freedom behind the accelerometer's calibration.
+    known_dof : mapping of str to float, optional
+        Degrees of freedom behind what was known beforehand, by source
+        (`Priors.degrees_of_freedom`).
     """
-    freedom = dict.fromkeys(ACCEL_SOURCES, calibration_dof) | {"noise": noise_dof}
+    freedom = {**(known_dof or {}), "noise": noise_dof}
     terms = [
         BudgetTerm(
             TERMS[source],
