@@ -19,6 +19,7 @@ from scipy.spatial.transform import Rotation
 from knuckle.analysis.camber import analyse_camber
 from knuckle.analysis.request import Request
 from knuckle.analysis.spin import analyse_spin
+from knuckle.errors import MeasurementRefused
 from knuckle.estimate.priors import AccelerometerPrior, Given, Priors
 from knuckle.model.block import Block
 from knuckle.model.rest import Rest
@@ -90,38 +91,69 @@ def rest_of(rng: np.random.Generator, reading: np.ndarray, at_s: float) -> Rest:
 def turned(
     rng: np.random.Generator, pod: Drawn, stops: int, lean_deg: float = LEAN_DEG
 ) -> tuple[Block, list[Rest]]:
-    """Return samples and rests of a wheel turned through a full turn; no stops: a slow turn."""
+    """Return samples and rests of a wheel turned through a full turn; no stops: a slow turn.
+
+    The car leans otherwise at each stop; in a slow turn its lean wanders.
+    """
     end_s = 30.0
     t_s = np.arange(0.0, end_s, 1.0 / RATE_HZ)
-    angle = 2.0 * np.pi * np.clip((t_s - 2.0) / (end_s - 4.0), 0.0, 1.0)
-    places = angle[[0, -1]]
-    when = [0.0, end_s - STOP_S]
     camber = rng.uniform(-3.0, 3.0)
     if stops:
         places = np.linspace(0.0, 2.0 * np.pi, stops, endpoint=stops > 3)
         places = places + np.radians(8.0) * rng.standard_normal(stops)
-        when = list(np.linspace(0.0, end_s - STOP_S, stops))
-    lean = camber + lean_deg * rng.standard_normal(len(places)) * (1.0 if stops else 0.0)
+        when = np.linspace(0.0, end_s - STOP_S, stops)
+        stood = camber + lean_deg * rng.standard_normal(stops)
+        knots = np.ravel([[at, at + STOP_S] for at in when])
+        angle = np.interp(t_s, knots, np.repeat(places, 2))
+        lean = np.interp(t_s, knots, np.repeat(stood, 2))
+    else:
+        when = np.array([0.0, end_s - STOP_S])
+        angle = 2.0 * np.pi * np.clip((t_s - STOP_S) / (end_s - 2.0 * STOP_S), 0.0, 1.0)
+        places = angle[[0, -1]]
+        lean = camber + lean_deg * wandering(rng, len(t_s), float(rng.uniform(0.3, 3.0)))
+        size = int(STOP_S * RATE_HZ)
+        stood = np.array([lean[:size].mean(), lean[-size:].mean()])
     rests = [
-        rest_of(rng, reading, at)
-        for reading, at in zip(pod.read(pod.up(places, lean)), when, strict=True)
+        rest_of(rng, reading, float(at))
+        for reading, at in zip(pod.read(pod.up(places, stood)), when, strict=True)
     ]
-    read = pod.read(pod.up(angle, np.full(len(angle), camber)))
+    read = pod.read(pod.up(angle, lean))
     read = read + NOISE_G * np.sqrt(RATE_HZ / 2.0) * rng.standard_normal(read.shape)
     none = np.zeros(len(t_s), dtype=int)
     block = Block(t_s, read, None, None, None, none, none, none.astype(bool), RATE_HZ)
     return block, rests
 
 
-def one_run(seed: int) -> dict[str, float]:
-    """Return each quantity's error over its expanded uncertainty, and that uncertainty."""
+def wandering(rng: np.random.Generator, count: int, over_s: float) -> np.ndarray:
+    """Return noise of unit variance with an exponential correlation."""
+    kept = np.exp(-1.0 / RATE_HZ / over_s)
+    found = rng.standard_normal(count)
+    for i in range(1, count):
+        found[i] = kept * found[i - 1] + np.sqrt(1.0 - kept**2) * found[i]
+    return found
+
+
+WAYS = (0, 3, 4, 5, 7, 9)
+"""Stops of a turn; 0: a slow turn."""
+
+
+def one_run(
+    seed: int, ways: tuple[int, ...] = WAYS, lean_deg: float = LEAN_DEG
+) -> dict[str, float] | None:
+    """Return each quantity's error over its expanded uncertainty, and that uncertainty.
+
+    None if it was refused.
+    """
     rng = np.random.default_rng(seed)
     prior = AccelerometerPrior.after_calibration()
     priors = Priors(accelerometer=prior, pads_across=EXACT, pads_along=EXACT)
     request = Request(Wheel.LF, priors)
     pod = draw(rng, prior)
-    block, rests = turned(rng, pod, int(rng.choice([0, 3, 4, 5, 7, 9])))
-    outcome, mounting = analyse_spin(block, rests, request)
+    block, rests = turned(rng, pod, int(rng.choice(ways)), lean_deg)
+    try:
+        outcome, mounting = analyse_spin(block, rests, request)
+    except MeasurementRefused:
+        return None
     tilt, yaw = np.degrees(np.arctan(pod.spin[[2, 0]] / pod.spin[1]))
     camber = rng.uniform(-4.0, 4.0)
     at = pod.read(pod.up(rng.uniform(0.0, 2.0 * np.pi, 1), np.array([camber])))
@@ -134,7 +166,8 @@ def one_run(seed: int) -> dict[str, float]:
         "camber": (analyse_camber(found, by_it).results[Quantity.CAMBER], camber),
         "camber without": (analyse_camber(found, without).results[Quantity.CAMBER], camber),
     }
-    content: dict[str, float] = {}
+    told_of = {"CAR_ROCKED", "TURN_UNCHECKED"} & {notice.code for notice in outcome.warnings}
+    content: dict[str, float] = {"told": float(bool(told_of))}
     for name, (result, truth) in told.items():
         content[f"{name} ratio"] = (result.value - truth) / result.expanded_uncertainty
         content[f"{name} expanded"] = result.expanded_uncertainty
@@ -142,9 +175,11 @@ def one_run(seed: int) -> dict[str, float]:
     return content
 
 
-def coverage(runs: int) -> dict[str, tuple[float, float, float]]:
+def coverage(
+    runs: int, ways: tuple[int, ...] = WAYS, lean_deg: float = LEAN_DEG
+) -> dict[str, tuple[float, float, float]]:
     """Return for each quantity: share covered in %, rms error and mean expanded, deg."""
-    made = [one_run(seed) for seed in range(runs)]
+    made = [one for one in (one_run(seed, ways, lean_deg) for seed in range(runs)) if one]
     found = {}
     for name in ("tilt", "yaw", "camber", "camber without"):
         ratio = np.array([one[f"{name} ratio"] for one in made])
@@ -158,6 +193,19 @@ def coverage(runs: int) -> dict[str, tuple[float, float, float]]:
     return found
 
 
+def unnoticed(runs: int, ways: tuple[int, ...], lean_deg: float) -> tuple[float, float, float]:
+    """Return the share of runs refused, told of, and wrong without a word, in %.
+
+    Wrong is a run whose tilt or yaw is not covered.
+    """
+    made = [one_run(seed, ways, lean_deg) for seed in range(runs)]
+    kept = [one for one in made if one is not None]
+    told = sum(one["told"] for one in kept)
+    wrong = [one for one in kept if max(abs(one["tilt ratio"]), abs(one["yaw ratio"])) > 1.0]
+    silent = sum(not one["told"] for one in wrong)
+    return tuple(100.0 * each / runs for each in (runs - len(kept), told, silent))  # type: ignore
+
+
 def main() -> int:
     runs = int(sys.argv[1]) if len(sys.argv) > 1 else 1000
     print(f"{runs} wheel-turn runs: mount to 3 deg in tilt and yaw, runout 1 deg")
@@ -167,6 +215,21 @@ def main() -> int:
             f"  {name:<15} covered {covered:5.1f} %  (wanted: {wanted}); rms error {rms:.3f} deg, "
             f"U95 {expanded:.3f} deg"
         )
+    for name, ways in (("slow turns alone", (0,)), ("5, 7 or 9 stops", (5, 7, 9))):
+        shares = {key: row[0] for key, row in coverage(runs, ways).items()}
+        print(
+            f"  {name}: tilt {shares['tilt']:.1f} %, yaw {shares['yaw']:.1f} %, "
+            f"camber {shares['camber']:.1f} %"
+        )
+    print(f"{runs} runs with a car that rocks: refused, told of, wrong without a word, %")
+    for ways in ((0,), (3,), (4,), (5, 7, 9)):
+        for lean_deg in (0.1, 0.3):
+            refused, told, silent = unnoticed(runs, ways, lean_deg)
+            stops = " or ".join(str(way) for way in ways)
+            print(
+                f"  {'slow turn' if ways == (0,) else stops + ' stops':<16} {lean_deg} deg: "
+                f"{refused:5.1f}  {told:5.1f}  {silent:5.1f}"
+            )
     return 0
 
 

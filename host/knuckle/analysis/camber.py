@@ -67,7 +67,7 @@ def analyse_camber(rests: list[Rest], request: Request) -> Outcome:
             )
         )
     dof = noise_degrees_of_freedom(rests)
-    freedom = request.priors.accelerometer.degrees_of_freedom
+    freedom = request.priors.degrees_of_freedom()
     mean = result_of(
         Quantity.CAMBER,
         float(weight @ cambers),
@@ -75,7 +75,7 @@ def analyse_camber(rests: list[Rest], request: Request) -> Outcome:
         solution,
         dof,
         request.condition(Quantity.CAMBER),
-        calibration_dof=freedom,
+        known_dof=freedom,
     )
     placed = tuple(
         PlacedRest(
@@ -90,7 +90,7 @@ def analyse_camber(rests: list[Rest], request: Request) -> Outcome:
                 solution,
                 dof,
                 "",
-                calibration_dof=freedom,
+                known_dof=freedom,
             ).expanded_uncertainty,
             None,
         )
@@ -120,7 +120,7 @@ def camber_of_rest(rest: Rest, request: Request) -> Result:
         solution,
         noise_degrees_of_freedom([rest]),
         request.condition(Quantity.CAMBER),
-        calibration_dof=request.priors.accelerometer.degrees_of_freedom,
+        known_dof=request.priors.degrees_of_freedom(),
     )
 
 

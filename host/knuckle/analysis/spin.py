@@ -10,6 +10,7 @@ from typing import Final
 
 import numpy as np
 
+from knuckle.analysis.lean import USUAL_LEAN_DEG, lean_of_stops, lean_of_turn
 from knuckle.analysis.readings import sensor_notices, usable_rests
 from knuckle.analysis.request import Request, SeatSpan
 from knuckle.analysis.runout import clocks_deg, runout_of
@@ -32,18 +33,12 @@ from knuckle.estimate.spin import SpinModel
 from knuckle.model.block import Block, FloatArray
 from knuckle.model.rest import Rest
 from knuckle.model.result import Notice, Outcome, Quantity
-from knuckle.rests.effective_size import effective_sample_size
 
-USUAL_LEAN_DEG: Final = 0.02
-"""How much a lifted car leans otherwise from reading to reading, one sigma, before the run has
-shown it: play and spring of a jack stand (no source; the run's own scatter soon outweighs it)."""
-USUAL_LEAN_DOF: Final = 3.0
-"""Weight of that against the run's own scatter: a scaled inverse chi-squared prior (Gelman et
-al., Bayesian Data Analysis, section 2.6)."""
 ROCKED_DEG: Final = 0.06
 """Scatter of stops off their plane, or a turn that does not close by so much, is told."""
 ROCKED_MOVING_DEG: Final = 0.12
-"""The same while the wheel is turned: a hand at the tyre moves a little of everything."""
+"""The same while the wheel is turned between stops: a hand at the tyre moves a little of
+everything, and the stops are without it."""
 ROCKED_TOO_MUCH_DEG: Final = 0.5
 STEEPEST_MOUNT_DEG: Final = 15.0
 WHOLE_TURN_GAP_DEG: Final = 130.0
@@ -74,10 +69,21 @@ class Spun:
     @property
     def covariance_rad2(self) -> FloatArray:
         """Of the normal along its own tangents, shape (2, 2)."""
-        step = derivative(self.model.normal_at, self.solution.x)[:, self.model.where]
-        along = tangents(self.model.normal_at(self.solution.x)) @ step
-        where = self.model.where
-        return np.asarray(along @ self.solution.covariance[where, where] @ along.T)
+        along = self._along
+        return np.asarray(along @ self.solution.covariance @ along.T)
+
+    @property
+    def normal_freedom(self) -> float:
+        """Degrees of freedom behind that covariance: of the scatter that stands in it."""
+        scattered = sum(
+            float(np.sum(self.solution.shares(row)["noise"] ** 2)) for row in self._along
+        )
+        return self.freedom * (float(np.trace(self.covariance_rad2)) / scattered) ** 2
+
+    @property
+    def _along(self) -> FloatArray:
+        step = derivative(self.model.normal_at, self.solution.x)
+        return np.asarray(tangents(self.model.normal_at(self.solution.x)) @ step)
 
 
 def analyse_spin(
@@ -115,6 +121,7 @@ def analyse_spin(
             solution,
             last.freedom,
             "mount and runout together, as the pod is seated",
+            known_dof=request.priors.degrees_of_freedom(),
         )
         for i, quantity in ((1, Quantity.MOUNT_TILT), (0, Quantity.MOUNT_YAW))
     }
@@ -146,7 +153,9 @@ def analyse_spin(
         details |= more
         notices += told
     used = np.eye(3) if request.correction is None else request.correction
-    mounting = Mounting(model.normal_at(solution.x), last.covariance_rad2, used)
+    mounting = Mounting(
+        model.normal_at(solution.x), last.covariance_rad2, used, last.normal_freedom
+    )
     details["mounting"] = json.dumps(mounting.to_json())
     outcome = Outcome("spin", request.wheel.value, results, (), tuple(notices), None, details)
     return outcome, mounting
@@ -167,25 +176,23 @@ def _seat(block: Block, rests: list[Rest], request: Request, seat: SeatSpan) -> 
         raise _too_small(360.0 - gap_deg)
     prior = request.priors.accelerometer
     lean_g = math.radians(USUAL_LEAN_DEG)
-    first = SpinModel(data.readings_g, np.hypot(data.noise_g, lean_g), prior)
+    first = SpinModel(data.readings_g, np.diag(data.noise_g**2 + lean_g**2), prior)
     off_g = first.out_of_plane_g(solve(first.rows, first.start(), first.sources).x)
     count = len(off_g)
-    share = 1.0 if data.stops else effective_sample_size(off_g) / count
-    freedom = count * share - 3.0
-    extra = float(np.sum(off_g**2) * share - max(freedom, 0.0) * np.mean(data.noise_g**2))
-    weight = USUAL_LEAN_DOF + max(freedom, 0.0)
-    variance = (USUAL_LEAN_DOF * lean_g**2 + max(extra, 0.0)) / weight
-    if not data.stops:
-        variance = max(extra, 0.0) / max(freedom, 1.0) + lean_g**2 * share
-    sigma = np.sqrt((data.noise_g**2 + variance) / share)
-    model = SpinModel(data.readings_g, sigma, prior)
+    if data.stops:
+        lean = lean_of_stops(off_g, data.noise_g)
+    else:
+        along, across = tangents(first.normal)
+        axes = np.stack([along, first.normal, across])
+        lean = lean_of_turn(data.t_s, data.readings_g @ axes.T, data.noise_g)
+    model = SpinModel(data.readings_g, lean.covariance_g2, prior)
     solution = solve(model.rows, model.start(), model.sources)
     _check_axis(model.normal_at(solution.x))
     spun = Spun(
         solution,
         model,
         data,
-        weight,
+        lean.freedom,
         _scatter_deg(off_g, count - 3),
         _rocked_deg(model, solution, cells_of(part, own)),
         _closure_deg(model, solution, own),
@@ -259,7 +266,8 @@ def _notices(spun: Sequence[Spun]) -> list[Notice]:
     stops_deg = max(one.scatter_deg or 0.0 if one.data.stops else 0.0 for one in spun)
     moving_deg = max(one.rocked_deg for one in spun)
     closure_deg = max(one.closure_deg or 0.0 for one in spun)
-    if max(stops_deg, closure_deg) > ROCKED_DEG or moving_deg > ROCKED_MOVING_DEG:
+    allowed_deg = ROCKED_MOVING_DEG if all(one.data.stops for one in spun) else ROCKED_DEG
+    if max(stops_deg, closure_deg) > ROCKED_DEG or moving_deg > allowed_deg:
         notices.append(
             Notice(
                 "CAR_ROCKED",
@@ -276,12 +284,14 @@ def _notices(spun: Sequence[Spun]) -> list[Notice]:
                 "what that costs; a full turn is better.",
             )
         )
-    if any(one.scatter_deg is None for one in spun):
+    fewest = min(len(one.data.readings_g) for one in spun)
+    if fewest <= LEAST_PLACES + 1:
         notices.append(
             Notice(
                 "TURN_UNCHECKED",
-                "Three stops fit any axis: whether the car stood still cannot be told. One stop "
-                "more, or back where it began, would show it.",
+                "Three stops fit any axis, and a fourth hardly checks it: whether the car stood "
+                "still cannot be told. Five stops or more would show it, and make the uncertainty "
+                "smaller.",
             )
         )
     return notices

@@ -14,6 +14,8 @@ from knuckle.model.block import Block, FloatArray
 from knuckle.model.rest import Rest
 
 CELL_S: Final = 0.25
+MOST_CELLS: Final = 200
+"""Of a longer turn the means are longer."""
 ENDS_S: Final = 0.5
 PLACE_DEG: Final = 15.0
 """Stops closer than this are one place."""
@@ -77,7 +79,7 @@ def cells_of(block: Block, rests: list[Rest]) -> TurnData:
     if len(rests) > 1:
         i, j = np.searchsorted(block.t_s, [rests[0].start_s, rests[-1].end_s])
     accel, t_s = block.accel_g[i:j], block.t_s[i:j]
-    size = max(2, round(CELL_S * block.rate_hz))
+    size = max(2, round(CELL_S * block.rate_hz), -(-len(accel) // MOST_CELLS))
     count = len(accel) // size
     cells = accel[: count * size].reshape(count, size, 3).mean(axis=1)
     middle_s = t_s[: count * size].reshape(count, size).mean(axis=1)

@@ -204,7 +204,7 @@ def _outcome(
             noise_dof,
             condition,
             sound.inflation,
-            request.priors.accelerometer.degrees_of_freedom,
+            request.priors.degrees_of_freedom(),
         )
 
     main = (Quantity.CAMBER, Quantity.CASTER, Quantity.SAI)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from typing import Any, Final
@@ -29,11 +30,14 @@ class Mounting:
         Of that normal along `tangents(normal)`: yaw, then tilt.
     matrix : ndarray, shape (3, 3)
         By which the readings were corrected; unity where they were not.
+    degrees_of_freedom : float
+        Effective, behind the covariance.
     """
 
     normal: FloatArray
     covariance_rad2: FloatArray
     matrix: FloatArray
+    degrees_of_freedom: float = math.inf
 
     def corrected_by(self, matrix: FloatArray | None) -> Mounting:
         """Return the mounting by readings that another matrix corrects.
@@ -53,7 +57,9 @@ class Mounting:
         along = carry @ self.normal
         normal = unit(along)
         moved = tangents(normal) @ carry @ tangents(self.normal).T / np.linalg.norm(along)
-        return Mounting(normal, moved @ self.covariance_rad2 @ moved.T, now)
+        return replace(
+            self, normal=normal, covariance_rad2=moved @ self.covariance_rad2 @ moved.T, matrix=now
+        )
 
     def on(self, priors: Priors, matrix: FloatArray | None) -> Priors:
         """Return priors in which this mounting stands for the mount's tolerances.
@@ -69,6 +75,9 @@ class Mounting:
             priors,
             spin_axis=here.normal,
             spin_covariance_deg2=np.degrees(np.degrees(here.covariance_rad2)),
+            spin_freedom=here.degrees_of_freedom
+            if math.isfinite(here.degrees_of_freedom)
+            else None,
         )
 
     def to_json(self) -> dict[str, Any]:
@@ -78,6 +87,9 @@ class Mounting:
             "normal": self.normal.tolist(),
             "covariance_rad2": self.covariance_rad2.tolist(),
             "matrix": self.matrix.tolist(),
+            "degrees_of_freedom": (
+                self.degrees_of_freedom if math.isfinite(self.degrees_of_freedom) else None
+            ),
         }
 
     @classmethod
@@ -96,10 +108,14 @@ class Mounting:
                 np.asarray(content[name], dtype=float)
                 for name in ("normal", "covariance_rad2", "matrix")
             )
+            told = content.get("degrees_of_freedom")  # absent from mountings of version 0.3
+            freedom = math.inf if told is None else float(told)
         except (KeyError, TypeError) as error:
             raise ValueError(f"a member is missing or wrong ({error})") from error
         if (normal.shape, covariance.shape, matrix.shape) != ((3,), (2, 2), (3, 3)):
             raise ValueError("a member has another shape")
         if not all(np.all(np.isfinite(a)) for a in (normal, covariance, matrix)):
             raise ValueError("a number is not finite")
-        return cls(normal, covariance, matrix)
+        if not freedom > 0.0:
+            raise ValueError("its degrees of freedom are not positive")
+        return cls(normal, covariance, matrix, freedom)

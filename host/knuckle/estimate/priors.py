@@ -15,7 +15,15 @@ from knuckle.estimate.data_sheets import (
     AccelerometerSheet,
     GyroSheet,
 )
-from knuckle.estimate.sensor import ACCEL_TERMS, BIAS, CURVE, CURVE_LEVEL_G2, GAIN, TURN
+from knuckle.estimate.sensor import (
+    ACCEL_SOURCES,
+    ACCEL_TERMS,
+    BIAS,
+    CURVE,
+    CURVE_LEVEL_G2,
+    GAIN,
+    TURN,
+)
 from knuckle.model.block import FloatArray
 
 
@@ -272,6 +280,8 @@ class Priors:
         lie in while the wheel turns (`Mounting`); None for +Y of the case.
     spin_covariance_deg2 : ndarray, shape (2, 2), or None
         Covariance of a measured spin axis (yaw, tilt); None for the mount's tolerances.
+    spin_freedom : float or None
+        Degrees of freedom behind that covariance; None for a stated one.
     roll_held_deg, roll_free_deg : float
         Roll of the wheel about its spin axis at each rest, brake held and brake free.
     brake_held : bool
@@ -301,6 +311,7 @@ class Priors:
     mount_yaw_deg: float = 0.5
     spin_axis: FloatArray | None = None
     spin_covariance_deg2: FloatArray | None = None
+    spin_freedom: float | None = None
     roll_held_deg: float = 0.05
     roll_free_deg: float = 30.0
     brake_held: bool = True
@@ -322,6 +333,13 @@ class Priors:
             accelerometer=self.accelerometer.overridden(self.stated),
             gyro=self.gyro.overridden(self.stated),
         )
+
+    def degrees_of_freedom(self) -> dict[str, float]:
+        """Return the degrees of freedom behind each source of a budget that has finite ones."""
+        freedom = dict.fromkeys(ACCEL_SOURCES, self.accelerometer.degrees_of_freedom)
+        if self.spin_freedom is not None:
+            freedom["mount"] = self.spin_freedom
+        return freedom
 
     def spin_prior(self) -> tuple[FloatArray, FloatArray]:
         """Return the spin axis, shape (3,), and the covariance of (yaw, tilt) in rad^2."""

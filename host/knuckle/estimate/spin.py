@@ -11,7 +11,13 @@ from __future__ import annotations
 import numpy as np
 
 from knuckle.estimate.priors import AccelerometerPrior
-from knuckle.estimate.sensor import CURVE, CURVE_LEVEL_G2, spin_of_normal, tangents
+from knuckle.estimate.sensor import (
+    CURVE,
+    CURVE_LEVEL_G2,
+    covariance_whitener,
+    spin_of_normal,
+    tangents,
+)
 from knuckle.estimate.unknowns import Unknowns, accelerometer_errors, accelerometer_unknowns
 from knuckle.geometry.cone import fit_cone
 from knuckle.geometry.rotation import Array, unit
@@ -30,8 +36,8 @@ class SpinModel:
     ----------
     readings_g : ndarray, shape (n, 3)
         At least three, spread over the turn.
-    sigma_g : ndarray, shape (n,)
-        Standard uncertainty of each along the spin axis.
+    covariance_g2 : ndarray, shape (n, n)
+        Of the readings along the spin axis.
     prior : AccelerometerPrior
 
     Raises
@@ -41,10 +47,10 @@ class SpinModel:
     """
 
     def __init__(
-        self, readings_g: FloatArray, sigma_g: FloatArray, prior: AccelerometerPrior
+        self, readings_g: FloatArray, covariance_g2: FloatArray, prior: AccelerometerPrior
     ) -> None:
         self._readings = readings_g
-        self._sigma = sigma_g
+        self._whitener = covariance_whitener(covariance_g2)
         self.normal = outboard(fit_cone(readings_g).axis)
         self.tangents = tangents(self.normal)
         self._unknowns = Unknowns({"normal": 2, "offset": 1}, accelerometer_unknowns(prior))
@@ -71,7 +77,7 @@ class SpinModel:
     def rows(self, x: Array) -> Array:
         """Return all whitened rows, shape (..., m): readings, then priors."""
         return np.concatenate(
-            [self.out_of_plane_g(x) / self._sigma, self._unknowns.prior_rows(x)], axis=-1
+            [self.out_of_plane_g(x) @ self._whitener.T, self._unknowns.prior_rows(x)], axis=-1
         )
 
     def spin(self, x: Array) -> Array:
