@@ -36,6 +36,7 @@ ALLOWED: dict[str, set[str]] = {
     "agreement": {"model", "errors"},
     "alignment": {"model", "errors", "geometry", "estimate", "analysis"},
     "car": {"model", "errors", "quantities"},
+    "job": {"model", "errors", "estimate", "alignment", "store", "car"},
     "wire": {"model", "errors"},
     "timebase": {"model", "errors", "wire"},
     "sim": {"model", "errors", "geometry", "wire"},

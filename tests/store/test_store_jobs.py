@@ -95,10 +95,10 @@ def test_runs_of_a_job_carry_it_and_its_car(store: Store):
     )
     store.jobs.add(job, "readings", "run", {}, run)
     assert [row[0] for row in store.jobs.runs_without_entry(job)] == [bare]
-    results = store.jobs.results([run, bare])
-    assert [row.outcome for row in results[run]] == [sweep_outcome(5.0)]
-    assert results[bare] == ()
-    assert store.jobs.run_facts([run])[run] == {"driver": "in", "state": "finished"}
+    read = store.jobs.runs([run, bare])
+    assert [row.outcome for row in read[run].results] == [sweep_outcome(5.0)]
+    assert read[bare].results == ()
+    assert (read[run].facts, read[run].state) == ({"driver": "in"}, "finished")
 
 
 def test_lists_of_jobs_use_indices(store: Store):

@@ -89,11 +89,11 @@ CORNER_TARGETS: Final = {
 }
 """Name in the file -> quantity."""
 AXLE_TARGETS: Final = {
-    "total_toe": "total_toe",
-    "cross_camber": "cross_camber",
-    "cross_caster": "cross_caster",
-    "cross_sai": "cross_sai",
-    "thrust": "thrust",
+    "total_toe": Quantity.TOTAL_TOE.value,
+    "cross_camber": Quantity.CROSS_CAMBER.value,
+    "cross_caster": Quantity.CROSS_CASTER.value,
+    "cross_sai": Quantity.CROSS_SAI.value,
+    "thrust": Quantity.THRUST.value,
 }
 IN_LENGTH_TOO: Final = ("toe", "total_toe")
 LARGEST_TARGET_DEG: Final = 30.0

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 import sqlite3
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import AbstractContextManager
 from datetime import datetime
 from pathlib import Path
@@ -13,7 +13,7 @@ from typing import Any, Final
 from knuckle.errors import UsageError
 from knuckle.store.faults import told
 from knuckle.store.records import outcome_from_text, to_text
-from knuckle.store.rows import CarRow, JobEntryRow, JobRow, ResultRow
+from knuckle.store.rows import CarRow, JobEntryRow, JobRow, JobRunRow, ResultRow
 
 CLOSED: Final = "closed"
 """Kind of the entry that ends a job."""
@@ -166,37 +166,42 @@ class JobBook:
                 )
             )
 
-    def results(self, runs: Sequence[int]) -> dict[int, tuple[ResultRow, ...]]:
-        """Return the last result of each wheel of some runs, in the order of the wheels."""
-        found: dict[int, dict[str, ResultRow]] = {run: {} for run in runs}
+    def runs(self, runs: Sequence[int]) -> dict[int, JobRunRow]:
+        """Return what is known of some runs, with the last result of each of their wheels."""
         with told(self._path):
-            for first in range(0, len(runs), _AT_ONCE):
-                some = runs[first : first + _AT_ONCE]
-                marks = ", ".join("?" * len(some))
-                for run, result, measured, program, method, record in self._db.execute(
-                    "SELECT run_id, id, measured_utc, program_version, method, record "
-                    f"FROM result JOIN outcome ON result_id = id WHERE run_id IN ({marks}) "
-                    "ORDER BY id",
-                    tuple(some),
-                ):
-                    outcome = outcome_from_text(record)
-                    found[run][outcome.wheel] = ResultRow(
-                        result, measured, program, method, outcome
-                    )
-        return {run: tuple(rows.values()) for run, rows in found.items()}
+            heads = list(
+                self._some(
+                    "SELECT id, kind, state, started_utc, facts, (SELECT identity FROM stream "
+                    "WHERE run_id = run.id ORDER BY stream LIMIT 1) FROM run WHERE id IN ({})",
+                    runs,
+                )
+            )
+            latest: dict[int, dict[str, ResultRow]] = {run: {} for run in runs}
+            for run, result, measured, program, method, record in self._some(
+                "SELECT run_id, id, measured_utc, program_version, method, record FROM result "
+                "JOIN outcome ON result_id = id WHERE run_id IN ({}) ORDER BY id",
+                runs,
+            ):
+                outcome = outcome_from_text(record)
+                latest[run][outcome.wheel] = ResultRow(result, measured, program, method, outcome)
+        return {
+            run: JobRunRow(
+                run,
+                kind,
+                state,
+                started,
+                json.loads(facts),
+                identity or "",
+                tuple(latest[run].values()),
+            )
+            for run, kind, state, started, facts, identity in heads
+        }
 
-    def run_facts(self, runs: Sequence[int]) -> dict[int, dict[str, Any]]:
-        """Return what is known of some runs, and their `state`."""
-        facts: dict[int, dict[str, Any]] = {}
-        with told(self._path):
-            for first in range(0, len(runs), _AT_ONCE):
-                some = runs[first : first + _AT_ONCE]
-                marks = ", ".join("?" * len(some))
-                for run, state, text in self._db.execute(
-                    f"SELECT id, state, facts FROM run WHERE id IN ({marks})", tuple(some)
-                ):
-                    facts[run] = {**json.loads(text), "state": state}
-        return facts
+    def _some(self, statement: str, runs: Sequence[int]) -> Iterator[Any]:
+        """Select by many numbers, some at a time: a statement takes only so many."""
+        for first in range(0, len(runs), _AT_ONCE):
+            some = tuple(runs[first : first + _AT_ONCE])
+            yield from self._db.execute(statement.format(", ".join("?" * len(some))), some)
 
     def _jobs(self, where: str, **values: int | None) -> list[JobRow]:
         with told(self._path):

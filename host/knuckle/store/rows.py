@@ -159,6 +159,27 @@ class ResultRow:
 
 
 @dataclass(frozen=True, slots=True)
+class JobRunRow:
+    """A run as a job reads it.
+
+    Attributes
+    ----------
+    identity : str
+        Of the first stream's pod; empty where it is not known.
+    results : tuple of ResultRow
+        The last of each wheel, in the order of their first ones.
+    """
+
+    run_id: int
+    kind: str
+    state: str
+    started_utc: str
+    facts: dict[str, Any]
+    identity: str
+    results: tuple[ResultRow, ...]
+
+
+@dataclass(frozen=True, slots=True)
 class RunSummary:
     """A run as a list shows it.
 

@@ -1,0 +1,181 @@
+"""Figures of a job, against sums done by hand beside them."""
+
+from __future__ import annotations
+
+import math
+from pathlib import Path
+
+import pytest
+
+from job.made_jobs import MadeJob, car_file
+from knuckle.alignment.compare import Difference, Standing
+from knuckle.job.book import open_or_begin, take_up_runs
+from knuckle.model.result import Quantity
+from knuckle.model.wheel import Wheel
+from knuckle.store.database import Store
+from knuckle.store.rows import RunState
+
+
+@pytest.fixture
+def store(tmp_path: Path):
+    with Store(tmp_path / "runs.sqlite3") as opened:
+        yield opened
+
+
+@pytest.fixture
+def job(store: Store, tmp_path: Path) -> MadeJob:
+    return MadeJob(store, car_file(tmp_path))
+
+
+def test_same_car_goes_on_with_its_job_until_it_is_closed(job: MadeJob, store: Store, tmp_path):
+    file = car_file(tmp_path)
+    assert open_or_begin(store, file) == (job.number, False)
+    second, begun = open_or_begin(store, file, anew=True)
+    assert begun and second != job.number
+    assert open_or_begin(store, file) == (second, False)
+    store.jobs.add(second, "close", "closed", {})
+    third, begun = open_or_begin(store, file)
+    assert begun and third not in (job.number, second)
+
+
+def test_the_car_is_kept_as_it_was(job: MadeJob, tmp_path: Path):
+    changed = car_file(tmp_path, (tmp_path / "plover.toml").read_text().replace("-1.5", "-2.5"))
+    assert job.view.car.corners[Wheel.LF].targets["camber"].value == -1.5
+    assert job.view.digest != changed.digest
+    job.enter("preparation", "car", car=changed.document, car_digest=changed.digest)
+    assert job.view.car.corners[Wheel.LF].targets["camber"].value == -2.5
+    assert job.view.digest == changed.digest
+
+
+def test_camber_relative_to_gravity_until_pads_are_entered(job: MadeJob):
+    job.camber("LF", -1.0)
+    row = job.row(Quantity.CAMBER, "LF")
+    assert row.now.result.value == -1.0 and row.now.pads == ()
+    assert row.now.result.condition == "relative to gravity"
+    # Left pads higher by 10 mm over 1400 mm: their slope adds to left camber.
+    heights = {"LF": 10.0, "RF": 0.0, "LR": 10.0, "RR": 0.0}
+    pads = job.enter("pads", "heights", mm=heights, u_mm=0.3)
+    row = job.row(Quantity.CAMBER, "LF")
+    assert row.now.result.value == pytest.approx(
+        -1.0 + math.degrees(math.atan(10 / 1400)), abs=1e-6
+    )
+    assert row.now.pads == (pads,)
+    assert row.now.readings[0].raw.value == -1.0
+    assert "pads" in row.now.result.condition
+    # Each height 0.3: the slope sqrt(2) x 0.3 / 1400, in place of 0.1 deg.
+    term = next(t for t in row.now.result.budget if t.source == "pads")
+    assert term.standard_uncertainty == pytest.approx(
+        math.degrees(math.sqrt(2.0) * 0.3 / 1400), rel=1e-3
+    )
+
+
+def test_strings_correct_toe_and_take_the_term_of_unknown_strings(job: MadeJob):
+    job.all_toe(LF=0.2, RF=0.1, LR=0.15, RR=0.05)
+    entry = job.enter(
+        "strings",
+        "offsets",
+        # The left string 3 mm nearer at the front than at the rear: toe-in by atan(3 / 2400).
+        mm={"LF": 97.0, "LR": 100.0, "RF": 100.0, "RR": 100.0},
+        u_mm=0.3,
+        tracks_mm=[[1400.0, 0.5], [1400.0, 0.5]],
+    )
+    reading = next(
+        r for r in job.view.readings if r.wheel is Wheel.LR and r.raw.quantity is Quantity.TOE
+    )
+    assert reading.strings == entry
+    assert reading.result.value == pytest.approx(
+        0.15 + math.degrees(math.asin(3.0 / 2400.0)), abs=1e-3
+    )
+
+
+def test_total_toe_thrust_and_front_toe_about_the_thrust_line(job: MadeJob):
+    job.all_toe(LF=0.2, RF=0.1, LR=0.15, RR=0.05)
+    assert job.row(Quantity.TOTAL_TOE, "front").now.result.value == pytest.approx(0.3)
+    assert job.row(Quantity.TOTAL_TOE, "rear").now.result.value == pytest.approx(0.2)
+    thrust = job.row(Quantity.THRUST, "rear").now
+    # (toe_RR - toe_LR) / 2, to the left where positive.
+    assert thrust.result.value == pytest.approx(-0.05)
+    left, right = (job.row(Quantity.TOE, place).now for place in ("LF", "RF"))
+    assert left.result.value == pytest.approx(0.2 - 0.05)
+    assert right.result.value == pytest.approx(0.1 + 0.05)
+    assert left.result.condition == "against the thrust line"
+    assert len(left.runs) == 3
+
+
+def test_before_and_after(job: MadeJob):
+    job.camber("LF", -0.2)
+    job.camber("LF", -0.3)
+    job.camber("RF", -1.5)
+    first = job.row(Quantity.CAMBER, "LF")
+    assert first.before.result.value == -0.3 and first.after is None and not first.stale
+    assert first.before.standing is Standing.OUTSIDE
+    job.enter("adjust", "turned", wheel="LF", adjuster="camber_shim", amount=3.0, unit="mm")
+    assert job.row(Quantity.CAMBER, "LF").stale and not job.row(Quantity.CAMBER, "RF").stale
+    job.camber("LF", -1.5)
+    row = job.row(Quantity.CAMBER, "LF")
+    assert [figure.words for figure in row.rounds] == ["before", "after 1"]
+    assert row.after.result.value == -1.5 and row.after.standing is Standing.INSIDE
+    assert not row.stale
+    # The same pod and floor: only noise is left, and what the correlation is short of one.
+    assert row.change.value == pytest.approx(-1.2)
+    assert row.change.expanded_uncertainty < 0.1 < row.after.result.expanded_uncertainty
+    assert row.changed is Difference.DIFFERS
+    # The right wheel was not read again, and nothing was turned there: it is carried on.
+    cross = job.row(Quantity.CROSS_CAMBER, "front")
+    assert cross.before.result.value == pytest.approx(1.2)
+    assert cross.after.result.value == pytest.approx(0.0)
+    assert job.row(Quantity.CAMBER, "RF").after is None
+
+
+def test_a_figure_is_not_made_of_readings_that_turning_has_undone(job: MadeJob):
+    job.all_toe(LF=0.2, RF=0.1, LR=0.0, RR=0.0)
+    for wheel in ("LF", "RF"):
+        job.enter("adjust", "turned", wheel=wheel, adjuster="toe_link", amount=1.0, unit="turns")
+    job.toe("LF", 0.1)
+    total = job.row(Quantity.TOTAL_TOE, "front")
+    assert total.after is None and total.stale
+    job.toe("RF", 0.1)
+    total = job.row(Quantity.TOTAL_TOE, "front")
+    assert total.after.result.value == pytest.approx(0.2) and not total.stale
+    assert total.after.standing is Standing.INSIDE
+
+
+def test_rim_positions_half_a_turn_apart_take_the_runout_out(job: MadeJob):
+    job.toe("LR", 0.30, rim_deg=0)
+    job.toe("LR", 0.10, rim_deg=180)
+    figure = job.row(Quantity.TOE, "LR").now
+    assert figure.result.value == pytest.approx(0.2)
+    assert len(figure.runs) == 2
+    assert figure.result.expanded_uncertainty < figure.readings[0].raw.expanded_uncertainty
+
+
+def test_a_run_whose_entry_was_never_written_is_taken_up(job: MadeJob, store: Store):
+    from job.made_jobs import result
+    from knuckle.model.result import Quantity as Q
+
+    lost = job.run("LF", result(Q.CAMBER, -1.0, noise=0.02))
+    assert job.view.readings == ()
+    assert take_up_runs(store, job.number) == [lost]
+    assert take_up_runs(store, job.number) == []
+    assert job.view.readings[0].runs == (lost,)
+
+
+def test_an_interrupted_run_is_kept_in_the_job_without_a_figure(job: MadeJob, store: Store):
+    from knuckle.store.rows import JobOf
+
+    of = JobOf(job.number, store.jobs.job(job.number).car_id)
+    with Store(store.path, job=of) as other:
+        run = other.begin_run("sweep", ["LF"])
+        other.add_chunk(run, 0, 0.0, b"abc")
+        other.finish_run(run, RunState.INTERRUPTED)
+    assert take_up_runs(store, job.number) == [run]
+    view = job.view
+    assert view.state.runs == (run,) and view.figures == ()
+    assert view.runs[run].state == "interrupted"
+
+
+def test_entries_that_cannot_be_computed_leave_the_readings_as_they_are(job: MadeJob):
+    job.camber("LF", -1.0)
+    job.enter("pads", "heights", mm={"LF": 1000.0, "RF": 0.0, "LR": 0.0, "RR": 0.0}, u_mm=0.3)
+    job.enter("strings", "offsets", mm={"LF": 1.0}, u_mm=0.3)
+    assert job.row(Quantity.CAMBER, "LF").now.result.value == -1.0
