@@ -5,8 +5,8 @@
     python -m lab.peripheral --hci SOCKET --line PTY --service module|uart [--mtu 23|247]
 
 Orders on standard input, a line each: ``drop`` (the module ends the connection), ``lose`` (out of
-reach for a moment), ``away``, ``back``, ``counts``; each is answered by a line of JSON. Ends with standard
-input.
+reach for a moment), ``away``, ``back``, ``counts``; each is answered by a line of JSON. Ends with
+standard input.
 """
 
 from __future__ import annotations
@@ -37,6 +37,7 @@ EVENT_S: Final = 0.015
 """Connection interval."""
 PER_EVENT: Final = 6
 """Notifications a connection event carries."""
+INTO_DISCOVERY_S: Final = 0.1
 BUFFER: Final = 2048
 """Bytes the module keeps for the air; what comes on top is lost."""
 UART: Final = "6E400001-B5A3-F393-E0A9-E50E24DCCA9E"
@@ -56,6 +57,7 @@ class Module:
         self._connection: Connection | None = None
         self._subscribed = False
         self._advertise = True
+        self._lose_next = False
         self.counts = {"connections": 0, "to_air": 0, "to_pod": 0, "lost": 0, "unheard": 0}
         self.adapter = Adapter("pod", link=air, public_address="00:00:5E:00:53:02")
         host = Host()
@@ -117,6 +119,8 @@ class Module:
             await asyncio.sleep(0.2)
             if order == "lose":
                 await self.obey("back")
+        elif order == "lose_when_connected":
+            self._lose_next = True
         elif order == "back":
             self._air.in_reach = self._advertise = True
             await self.advertise()
@@ -160,6 +164,10 @@ class Module:
         self._subscribed = False
         self.counts["connections"] += 1
         connection.on("disconnection", self._disconnected)
+        if self._lose_next:
+            self._lose_next = False
+            loop = asyncio.get_running_loop()
+            loop.call_later(INTO_DISCOVERY_S, lambda: loop.create_task(self.obey("lose")))
 
     def _subscription(
         self, _connection: Any, characteristic: Any, notify: bool, _indicate: bool

@@ -7,7 +7,7 @@ found on Linux 6.1 with BlueZ 5.66.
 from __future__ import annotations
 
 import asyncio
-from typing import Any, Final
+from typing import Any, ClassVar, Final
 
 from bumble import hci, ll
 from bumble.controller import Controller
@@ -79,7 +79,7 @@ class Adapter(Controller):
     """A controller without privacy and extended advertising, which a reset empties."""
 
     le_features = Controller.le_features & ~_ABSENT
-    supported_commands = {
+    supported_commands: ClassVar[set[int]] = {
         code
         for code in Controller.supported_commands
         if not any(word in hci.HCI_Command.command_name(code) for word in _ABSENT_WORDS)

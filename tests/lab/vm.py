@@ -66,7 +66,8 @@ class Machine:
             command += ["-chardev", f"socket,id={name},path={path},server=on,wait=off"]
             command += ["-device", f"virtconsole,chardev={name}"]
         self._started_s = time.monotonic()
-        self._process = subprocess.Popen(command, stdin=subprocess.DEVNULL)
+        with (self._folder / "qemu").open("wb") as said:
+            self._process = subprocess.Popen(command, stdin=subprocess.DEVNULL, stderr=said)
         try:
             self._orders = self._connect()
         except BaseException:
