@@ -96,10 +96,26 @@ def test_reading_turning_rereading_and_close():
 
 def test_pads_hold_for_readings_after_them_and_the_first_for_those_before():
     state = fold(
-        entries(READ, ("pads", "heights"), READ, ("pads", "spans"), ("pads", "heights"), READ)
+        entries(
+            READ,
+            ("pads", "heights"),
+            READ,
+            ("pads", "spans", {"deg": {"front": [0.1, 0.01]}}),
+            ("pads", "heights"),
+            READ,
+        )
     )
     assert [state.pads_of(reading).sequence for reading in state.readings] == [1, 1, 4]
     assert state.strings_of(state.readings[0]) is None
+
+
+def test_a_straightedge_counts_from_three_spans_on():
+    spans = {name: [0.1, 0.01] for name in ("front", "rear", "left")}
+    two = ("pads", "spans", {"deg": dict(list(spans.items())[:2])})
+    begun = fold(entries(two))
+    assert begun.mark(Phase.PADS) is Mark.BEGUN and begun.pads == () and begun.spans.sequence == 0
+    whole = fold(entries(two, ("pads", "spans", {"deg": spans})))
+    assert whole.mark(Phase.PADS) is Mark.DONE and whole.spans is None
 
 
 def test_kinds_of_a_newer_program_are_passed_over():
@@ -117,6 +133,7 @@ def test_kinds_of_a_newer_program_are_passed_over():
 @settings(max_examples=100, deadline=None)
 def test_nothing_is_ever_lost(made: list[Any]):
     state = fold(entries(*made))
+    assert (state.spans is not None) <= any(kind == "spans" for _, kind, _ in made)
     kept = [
         *state.pads,
         *state.strings,
@@ -125,7 +142,7 @@ def test_nothing_is_ever_lost(made: list[Any]):
         *state.turned,
         *state.notes,
     ]
-    lists = {"heights", "spans", "offsets", "run", "advice", "turned", "note"}
+    lists = {"heights", "offsets", "run", "advice", "turned", "note"}
     assert len(kept) == sum(kind in lists for _, kind, _ in made)
     rounds = [entered.round for entered in state.readings]
     assert rounds == sorted(rounds)

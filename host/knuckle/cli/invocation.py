@@ -13,6 +13,7 @@ from knuckle.config import Settings
 if TYPE_CHECKING:
     from rich.console import Console
 
+    from knuckle.store.rows import JobOf
     from knuckle.terminal.screen import Screen
     from knuckle.terminal.sounds import Sounds
 
@@ -25,9 +26,12 @@ class Invocation:
     ----------
     settings : Settings
         As gathered from options, environment, file and defaults.
+    job : JobOf or None
+        Runs made meanwhile belong to it.
     """
 
     settings: Settings
+    job: JobOf | None = None
 
     def console(self) -> Console:
         """Return the console for results: standard output."""

@@ -112,7 +112,7 @@ def measure_live(
 
     here = invocation(ctx)
     with (
-        Store(here.settings.store) as store,
+        Store(here.settings.store, job=here.job) as store,
         screen_for(here, json_output) as screen,
         here.sounds() as sounds,
     ):

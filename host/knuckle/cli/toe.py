@@ -156,7 +156,7 @@ def _from_typed(
         "typed_mm": [touch.reading_mm for touch in touches],
         "typed_u_mm": u_mm,
     }
-    with Store(here.settings.store) as store:
+    with Store(here.settings.store, job=here.job) as store:
         run = store.begin_run("toe", [wheel.value], facts=facts, addresses=["typed"])
         store.add_result(run, outcome, method=HOW)
         store.finish_run(run, state, facts={"complete": True})

@@ -233,8 +233,9 @@ def _origin(
     job = f"job {lies.job_id}"
     return Origin(
         wheel=wheel,
-        pod=f"{run.identity} {by}" if run.identity else "",
-        mounting=f"spin {mount.get('run')}" if mount else "",
+        # What came of one run shares all of it, whoever the pod was.
+        pod=f"{run.identity} {by}" if run.identity else f"run {run.run_id}",
+        mounting=f"spin {mount.get('run')}" if mount else f"run {run.run_id}",
         # Without an entry it is still the same floor, as long as the job lasts.
         pads=f"{job} pads {'' if pads_entry is None else pads_entry.sequence}",
         strings="" if strings_entry is None else f"{job} strings {strings_entry.sequence}",

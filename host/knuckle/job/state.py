@@ -10,6 +10,8 @@ from knuckle.job.phases import CHECKLIST, Kind, Mark, Phase
 from knuckle.store.rows import JobEntryRow
 
 BEFORE: Final = "before"
+LEAST_SPANS: Final = 3
+"""Of a straightedge: fewer do not tell how four pads lie."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,6 +57,8 @@ class JobState:
         Of the last reading.
     turned_since : bool
         Whether something was turned since then.
+    spans : Entered or None
+        A straightedge on the pads, read on fewer than three spans so far.
     closed : bool
     """
 
@@ -66,6 +70,7 @@ class JobState:
     turned: tuple[Entered, ...] = ()
     notes: tuple[Entered, ...] = ()
     car: Entered | None = None
+    spans: Entered | None = None
     ended: Mapping[Phase, Kind] = field(default_factory=dict)
     round: int = 0
     turned_since: bool = False
@@ -112,6 +117,7 @@ class JobState:
             Phase.READINGS: any(entered.round == 0 for entered in self.readings),
             Phase.REREAD: self.round > 0 and not self.turned_since,
             Phase.ADJUST: bool(self.advice),
+            Phase.PADS: self.spans is not None,
         }
         return Mark.BEGUN if begun.get(phase) else Mark.TO_DO
 
@@ -188,8 +194,10 @@ def _next(state: JobState, entry: JobEntryRow) -> JobState:
     if kind is Kind.TURNED:
         ended = {p: k for p, k in state.ended.items() if p is not Phase.REREAD}
         return replace(state, turned=(*state.turned, here), turned_since=True, ended=ended)
+    if kind is Kind.SPANS and len(entry.record.get("deg", ())) < LEAST_SPANS:
+        return replace(state, spans=here)
     if kind in (Kind.HEIGHTS, Kind.SPANS):
-        return replace(state, pads=(*state.pads, here))
+        return replace(state, pads=(*state.pads, here), spans=None)
     if kind is Kind.OFFSETS:
         return replace(state, strings=(*state.strings, here))
     if kind is Kind.ADVICE:

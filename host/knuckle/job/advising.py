@@ -1,0 +1,232 @@
+"""What to turn next on a car: advice for each figure, by its measures and by what it has shown."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any, Final
+
+from knuckle.alignment.adjusters import TURNED, Kind, by_geometry
+from knuckle.alignment.advice import AMOUNT_U, Advice, advise
+from knuckle.alignment.sensitivity import Joined, Made, joined, side_effects
+from knuckle.alignment.shared import Part, combined
+from knuckle.alignment.work_order import in_order
+from knuckle.estimate.priors import Given
+from knuckle.job.book import JobView
+from knuckle.job.figures import Row
+from knuckle.job.readings import Reading
+from knuckle.job.state import Entered
+from knuckle.model.car import CamberShim, Car, CasterAdjuster, Corner, Target, ToeLink
+from knuckle.model.result import Quantity, Result
+from knuckle.model.wheel import Wheel
+
+Adjuster = ToeLink | CamberShim | CasterAdjuster
+UNIT: Final = {Kind.TOE_LINK: "turn", Kind.CAMBER_SHIM: "mm", Kind.CASTER: "turn"}
+
+
+@dataclass(frozen=True)
+class Advised:
+    """An advice with what stands behind it.
+
+    Attributes
+    ----------
+    advice : Advice
+    contradiction : bool
+        Whether the car has answered otherwise than its measures say.
+    """
+
+    advice: Advice
+    contradiction: bool
+
+
+@dataclass(frozen=True)
+class Answered:
+    """What a car answered to an adjustment, from one reading to the next.
+
+    Attributes
+    ----------
+    amount : Given
+        Summed over what was turned between them.
+    changes : dict of Quantity to Result
+        After less before, of each figure that was read both times at that wheel.
+    """
+
+    amount: Given
+    changes: Mapping[Quantity, Result]
+
+
+def adjuster_at(corner: Corner, kind: Kind) -> Adjuster | None:
+    """Return a wheel's adjuster, or None."""
+    if kind is Kind.TOE_LINK:
+        return corner.toe_link
+    return corner.camber_shim if kind is Kind.CAMBER_SHIM else corner.caster
+
+
+def target_at(car: Car, wheel: Wheel, kind: Kind) -> Target | None:
+    """Return what an adjuster's figure should be.
+
+    Where a wheel has no target of toe but its axle has one of total toe, each wheel has half.
+    """
+    quantity = TURNED[kind]
+    own = car.corners[wheel].targets.get(quantity.value)
+    if own is not None or kind is not Kind.TOE_LINK:
+        return own
+    axle = "front" if wheel.is_front else "rear"
+    total = car.axle_targets.get((axle, Quantity.TOTAL_TOE.value))
+    if total is None:
+        return None
+    return Target(total.value / 2.0, total.low / 2.0, total.high / 2.0)
+
+
+def answered(view: JobView) -> dict[tuple[Wheel, Kind], list[Answered]]:
+    """Return what the car answered to each adjustment of a job that was read before and after.
+
+    Where several adjusters were turned at one wheel between two readings of a figure, the change
+    cannot be told apart, and is left out; toe that a shim or caster has moved, say.
+    """
+    found: dict[tuple[Wheel, Kind], list[Answered]] = defaultdict(list)
+    for wheel in Wheel:
+        turned = [t for t in view.state.turned if t.record.get("wheel") == wheel.value]
+        readings = [r for r in view.readings if r.wheel is wheel]
+        for kind in Kind:
+            found[wheel, kind] += _answers(kind, turned, readings)
+    return found
+
+
+def _answers(
+    kind: Kind, turned: Sequence[Entered], readings: Sequence[Reading]
+) -> Iterator[Answered]:
+    """Yield them: for each group of turnings of one round, what every figure did from then on."""
+    for number in sorted({t.round for t in turned}):
+        group = [t for t in turned if t.round == number]
+        if {t.record.get("adjuster") for t in group} != {kind.value}:
+            continue
+        first, last = group[0].sequence, group[-1].sequence
+        changes = {}
+        for quantity in {r.raw.quantity for r in readings}:
+            own = [r for r in readings if r.raw.quantity is quantity]
+            before = [r for r in own if r.sequence < first]
+            after = [r for r in own if r.sequence > last]
+            between = {t.sequence for t in turned if t not in group}
+            if not before or not after:
+                continue
+            earlier = before[-1]
+            # The newest before anything else was turned there.
+            clean = [
+                r
+                for r in after
+                if not any(earlier.sequence < other < r.sequence for other in between)
+            ]
+            if clean:
+                changes[quantity] = _difference(earlier, clean[-1])
+        if changes:
+            amount = sum(float(t.record["amount"]) for t in group)
+            u = AMOUNT_U[UNIT[kind]] * len(group) ** 0.5
+            yield Answered(Given(amount, u), changes)
+
+
+def _difference(earlier: Reading, later: Reading) -> Result:
+    return combined(
+        later.result.quantity,
+        [Part(later.result, 1.0, later.origin), Part(earlier.result, -1.0, earlier.origin)],
+        "difference",
+    )
+
+
+def advices(view: JobView, earlier: Iterable[JobView] = ()) -> tuple[Advised, ...]:
+    """Return what to do about every figure that has a target, in the order of work.
+
+    Parameters
+    ----------
+    view : JobView
+    earlier : iterable of JobView
+        Earlier jobs on the same car: what it answered then counts as well.
+    """
+    history: dict[tuple[Wheel, Kind], list[Answered]] = defaultdict(list)
+    for each in (*earlier, view):
+        for place, answers in answered(each).items():
+            history[place] += answers
+    rows = {(row.place, row.quantity): row for row in view.figures}
+    found: dict[int, Advised] = {}
+    for wheel in Wheel:
+        for kind in Kind:
+            made = _at(view.car, wheel, kind, rows, history[wheel, kind])
+            if made is not None:
+                found[id(made.advice)] = made
+    return tuple(found[id(each)] for each in in_order(made.advice for made in found.values()))
+
+
+def _at(
+    car: Car,
+    wheel: Wheel,
+    kind: Kind,
+    rows: Mapping[tuple[str, Quantity], Row],
+    history: Sequence[Answered],
+) -> Advised | None:
+    row = rows.get((wheel.value, TURNED[kind]))
+    target = target_at(car, wheel, kind)
+    if row is None or target is None or row.stale:
+        return None
+    adjuster = adjuster_at(car.corners[wheel], kind)
+    known = sensitivity_of(adjuster, kind, history)
+    sizes = adjuster.sizes_mm if isinstance(adjuster, CamberShim) else ()
+    effects = side_effects([(each.amount, dict(each.changes)) for each in history])
+    advice = advise(
+        wheel,
+        kind,
+        row.now.result,
+        target,
+        known.sensitivity,
+        sizes_mm=sizes,
+        effects={q: e for q, e in effects.items() if q is not TURNED[kind]},
+        exists=adjuster is not None,
+    )
+    return Advised(advice, known.contradiction)
+
+
+def sensitivity_of(adjuster: Adjuster | None, kind: Kind, history: Sequence[Answered]) -> Joined:
+    """Return an adjuster's sensitivity by its measures and by what the car has answered."""
+    quantity = TURNED[kind]
+    made = [
+        Made(each.amount, each.changes[quantity]) for each in history if quantity in each.changes
+    ]
+    geometry = None if adjuster is None else by_geometry(adjuster)
+    return joined(geometry, made, UNIT[kind])
+
+
+def advice_record(advised: Advised) -> dict[str, Any]:
+    """Return an advice as a job keeps it."""
+    advice = advised.advice
+    return {
+        "wheel": advice.wheel.value,
+        "adjuster": advice.kind.value,
+        "quantity": advice.quantity.value,
+        "worth": advice.worth.value,
+        "reading_deg": [advice.reading.value, advice.reading.expanded_uncertainty],
+        "target_deg": [advice.target.value, advice.target.low, advice.target.high],
+        "amount": None
+        if advice.amount is None
+        else [advice.amount.value, advice.amount.standard_uncertainty],
+        "unit": advice.unit,
+        "sizes_mm": list(advice.sizes_mm),
+        "predicted_deg": None
+        if advice.predicted is None
+        else [advice.predicted.value, advice.predicted.expanded_uncertainty],
+        "side_effects_deg": {
+            effect.quantity.value: None
+            if effect.change_deg is None
+            else [effect.change_deg.value, effect.change_deg.standard_uncertainty]
+            for effect in advice.side_effects
+        },
+        "sensitivity": None
+        if advice.sensitivity is None
+        else {
+            "per_unit_deg": advice.sensitivity.per_unit.value,
+            "u_deg": advice.sensitivity.per_unit.standard_uncertainty,
+            "sign_known": advice.sensitivity.sign_known,
+            "by": advice.sensitivity.by,
+        },
+        "contradiction": advised.contradiction,
+        "words": advice.words,
+    }
