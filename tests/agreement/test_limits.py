@@ -10,7 +10,7 @@ from statsmodels.stats.weightstats import DescrStatsW
 
 from agreement.nist_sets import Find, flow_meters, numbers
 from knuckle.agreement.components import pair_repeatability
-from knuckle.agreement.limits import bias, limits_of_agreement
+from knuckle.agreement.limits import WIDTH, agreement_of_groups, bias, limits_of_agreement
 
 
 def test_seventeen_subjects(outside_data: Find) -> None:
@@ -103,3 +103,41 @@ def test_approximation_meets_exact_for_many_readings() -> None:
 def test_one_difference_is_refused() -> None:
     with pytest.raises(ValueError, match="two differences"):
         bias([0.1])
+
+
+def test_several_readings_of_one_thing_do_not_narrow_the_limits() -> None:
+    """Total variance by one-way analysis of variance, against statsmodels' table."""
+    import pandas as pd
+    from statsmodels.formula.api import ols
+    from statsmodels.stats.anova import anova_lm
+
+    rng = np.random.default_rng(7)
+    groups = [rng.normal(rng.normal(0.1, 0.3), 0.05, size) for size in (6, 6, 6, 6, 6, 6, 6, 6)]
+    found, limits = agreement_of_groups(groups)
+    frame = pd.DataFrame({"d": np.concatenate(groups), "g": np.repeat(np.arange(8), 6).astype(str)})
+    table = anova_lm(ols("d ~ g", frame).fit())
+    within, between = table.mean_sq["Residual"], table.mean_sq["g"]
+    assert found.sd**2 == pytest.approx(within + (between - within) / 6.0, rel=1e-9)
+    # Balanced groups: the mean's variance is that of eight independent means.
+    assert found.se == pytest.approx(math.sqrt(between / 48.0), rel=1e-9)
+    assert limits.upper - limits.lower == pytest.approx(2.0 * WIDTH * found.sd)
+    assert not limits.exact
+
+
+def test_limits_of_groups_of_one_are_the_plain_ones() -> None:
+    values = [0.1, -0.2, 0.05, 0.3, 0.0]
+    assert agreement_of_groups([[v] for v in values])[1] == limits_of_agreement(values)
+    assert agreement_of_groups([values])[1] == limits_of_agreement(values)
+
+
+def test_limits_of_groups_cover() -> None:
+    """Unequal groups, as in a full design: the interval of the upper limit holds the true one."""
+    rng = np.random.default_rng(3)
+    true = WIDTH * math.hypot(0.2, 0.1)
+    hits = 0
+    for _ in range(400):
+        sizes = [1] * 14 + [8]
+        groups = [rng.normal(rng.normal(0.0, 0.2), 0.1, size) for size in sizes]
+        low, high = agreement_of_groups(groups)[1].upper_interval
+        hits += low <= true <= high
+    assert 0.91 <= hits / 400 <= 0.99

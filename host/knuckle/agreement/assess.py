@@ -20,7 +20,7 @@ from knuckle.agreement.effects import (
     regression,
 )
 from knuckle.agreement.joint import Estimate, JointFit, best_terms, joint_fit
-from knuckle.agreement.limits import Bias, Limits, bias, limits_of_agreement
+from knuckle.agreement.limits import Bias, Limits, agreement_of_groups
 from knuckle.agreement.rows import Terms
 from knuckle.agreement.verdict import Judgement, judge
 from knuckle.model.block import FloatArray
@@ -37,7 +37,8 @@ class Assessment:
     simple_bias : Bias
         Of the differences as they stand, as if the reference had no error of its own.
     limits : Limits
-        Between which 95 % of single differences lie.
+        Between which 95 % of single differences lie. Readings of the pod turned end for end are
+        in neither: the reference's zero is in them with the other sign.
     bias : Estimate
         Mean error of the pod over its readings, with everything the reference leaves.
     regression : Regression or None
@@ -75,13 +76,13 @@ def assess(comparison: Comparison, tolerance_deg: float) -> Assessment:
     """
     pairs = np.array(comparison.pairs())
     differences = pairs[:, 1] - pairs[:, 0]
-    simple = bias(differences)
+    simple, limits = agreement_of_groups(_by_setting(comparison, differences))
     fit = supported_fit(comparison)
     low, high = fit.rows.middle_deg - fit.rows.half_deg, fit.rows.middle_deg + fit.rows.half_deg
     return Assessment(
         differences,
         simple,
-        limits_of_agreement(differences),
+        limits,
         mean_error(fit, pairs[:, 0]),
         regression(comparison) if fit.terms.order else None,
         linearity(fit),
@@ -112,6 +113,17 @@ def supported_fit(comparison: Comparison) -> JointFit:
         except ValueError:
             continue
     return joint_fit(comparison, tries[-1])
+
+
+def _by_setting(comparison: Comparison, differences: FloatArray) -> list[list[float]]:
+    """Group differences by setting, of the pod as it usually stands if it did so twice."""
+    usual = [not reading.turned for reading in comparison.pod_readings]
+    kept = usual if sum(usual) > 1 else [True] * len(usual)
+    groups: dict[int, list[float]] = {}
+    for reading, difference, keep in zip(comparison.pod_readings, differences, kept, strict=True):
+        if keep:
+            groups.setdefault(reading.setting, []).append(float(difference))
+    return list(groups.values())
 
 
 def _components(comparison: Comparison) -> Components | None:

@@ -89,6 +89,29 @@ def pair_repeatability(first: npt.ArrayLike, second: npt.ArrayLike) -> float:
     return math.sqrt(float(np.mean(d**2)))
 
 
+def between_groups(groups: Sequence[npt.ArrayLike]) -> tuple[Pooled, float]:
+    """Return the root of the mean square between groups, and their typical size.
+
+    Raises
+    ------
+    ValueError
+        With fewer than two groups.
+
+    Notes
+    -----
+    NIST/SEMATECH e-Handbook 7.4.3; typical size n0 = (N - sum n_i^2 / N) / (k - 1).
+    """
+    arrays = [np.asarray(group, dtype=np.float64) for group in groups]
+    sizes = np.array([group.shape[0] for group in arrays], dtype=np.float64)
+    k, total = len(arrays), float(sizes.sum())
+    if k < 2:
+        raise ValueError("components take two groups or more")
+    means = np.array([group.mean() for group in arrays])
+    grand = float(np.sum(sizes * means) / total)
+    square = float(np.sum(sizes * (means - grand) ** 2)) / (k - 1)
+    return Pooled(math.sqrt(square), k - 1), (total - float(np.sum(sizes**2)) / total) / (k - 1)
+
+
 def components(groups: Sequence[npt.ArrayLike]) -> Components:
     """Split the scatter of readings in groups; groups may differ in size.
 
@@ -108,15 +131,7 @@ def components(groups: Sequence[npt.ArrayLike]) -> Components:
     n_i^2 / N) / (k - 1); NIST/SEMATECH e-Handbook 7.4.3 and, for reproducibility as what comes
     on top of repeatability, ISO 5725-2.
     """
-    arrays = [np.asarray(group, dtype=np.float64) for group in groups]
-    within = within_groups(arrays)
-    sizes = np.array([group.shape[0] for group in arrays], dtype=np.float64)
-    k, total = len(arrays), float(sizes.sum())
-    if k < 2:
-        raise ValueError("components take two groups or more")
-    means = np.array([group.mean() for group in arrays])
-    grand = float(np.sum(sizes * means) / total)
-    between_ms = float(np.sum(sizes * (means - grand) ** 2)) / (k - 1)
-    typical = (total - float(np.sum(sizes**2)) / total) / (k - 1)
-    variance = max(0.0, (between_ms - within.sd**2) / typical)
-    return Components(within.sd, within.freedom, math.sqrt(variance), k - 1)
+    within = within_groups(groups)
+    between, typical = between_groups(groups)
+    variance = max(0.0, (between.sd**2 - within.sd**2) / typical)
+    return Components(within.sd, within.freedom, math.sqrt(variance), between.freedom)

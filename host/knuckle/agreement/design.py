@@ -63,9 +63,8 @@ class Size:
         Angles set each way.
     again : int
         How often the pod is put on at each angle of LINEAR.
-    seatings, marks : int
-        How often the pod is put on at one angle, and in how many goes that angle is set for
-        it: each go reads the reference anew.
+    seatings : int
+        How often the pod is put on at one angle.
     turns : int
         Pairs of readings, the pod turned end for end in between.
     """
@@ -73,7 +72,6 @@ class Size:
     angles: int = UP_DOWN_ANGLES
     again: int = 1
     seatings: int = SEATINGS
-    marks: int = 1
     turns: int = TURNS
 
 
@@ -83,10 +81,8 @@ SIZES: Final = {
         for angles, again in ((11, 1), (11, 2), (15, 2), (19, 2), (25, 2), (33, 2))
     ),
     Design.UP_DOWN: tuple(Size(angles) for angles in (9, 11, 13, 15, 19, 25)),
-    Design.REPEAT: tuple(
-        Size(seatings=seatings, marks=marks)
-        for seatings, marks in ((10, 1), (12, 2), (15, 3), (20, 5), (28, 7), (40, 10))
-    ),
+    # All at one angle: set anew, a drift would hide behind the reading of the reference.
+    Design.REPEAT: tuple(Size(seatings=seatings) for seatings in (10, 15, 20, 30, 40)),
     Design.REVERSAL: tuple(Size(turns=turns) for turns in (5, 7, 9, 12, 16, 20)),
     Design.FULL: tuple(
         Size(angles, seatings=seatings, turns=turns)
@@ -144,7 +140,7 @@ def steps_of(
         plan.climb(Design.UP_DOWN, ladder, 1)
         plan.climb(Design.UP_DOWN, ladder[::-1], -1)
     if design in (Design.REPEAT, Design.FULL):
-        plan.seat_anew((low_deg + high_deg) / 2.0, seated, size.marks)
+        plan.seat_anew((low_deg + high_deg) / 2.0, seated)
     if design in (Design.REVERSAL, Design.FULL):
         plan.turn(min(max(0.0, low_deg), high_deg), size.turns)
     return tuple(plan.steps)
@@ -171,10 +167,9 @@ class _Plan:
                     Step(part, angle, self.setting, max(self.seat, 0), direction=direction)
                 )
 
-    def seat_anew(self, angle_deg: float, times: int, marks: int) -> None:
-        first = self.setting + 1
-        for index in range(times):
-            self.setting = first + index * min(marks, times) // times
+    def seat_anew(self, angle_deg: float, times: int) -> None:
+        self.setting += 1
+        for _ in range(times):
             self.seat += 1
             self.steps.append(Step(Design.REPEAT, angle_deg, self.setting, self.seat))
 

@@ -11,7 +11,7 @@ from scipy.special import stdtrit
 from scipy.stats import chi2
 
 from knuckle.agreement.comparison import Comparison, PodReading, ReferenceReading
-from knuckle.agreement.design import SIZES, Design, Size, Step, different_angles, steps_of
+from knuckle.agreement.design import SIZES, Design, Step, different_angles, steps_of
 from knuckle.agreement.joint import best_terms, solved
 from knuckle.agreement.limits import WIDTH
 from knuckle.agreement.reference import Reference
@@ -92,7 +92,7 @@ def planned(
             angles=angles,
             seatings=seatings,
             keep_seated=keep_seated,
-            size=_with_marks(size, seatings),
+            size=size,
         )
         if found and len(steps) == len(found[-1].steps):
             continue
@@ -104,25 +104,22 @@ def planned(
     return best if best.enough else found[0]
 
 
-def _with_marks(size: Size, seatings: int | None) -> Size:
-    """Keep the goes in which a stated number of seatings is set apart."""
-    return size if seatings is None else Size(size.angles, size.again, seatings, 1, size.turns)
-
-
 def better_design(
     low_deg: float,
     high_deg: float,
     reference: Reference,
     tolerance_deg: float,
     shared_u_deg: float | None = None,
-) -> Planned | None:
-    """Return the shortest design over the range that passes a good pod; None if none does."""
+) -> Planned:
+    """Return the shortest design over the range that passes a good pod, else the surest."""
     tried = [
         planned(d, low_deg, high_deg, reference, tolerance_deg, shared_u_deg=shared_u_deg)
         for d in _WHOLE_RANGE
     ]
     enough = [one for one in tried if one.enough]
-    return min(enough, key=lambda one: len(one.steps)) if enough else None
+    if enough:
+        return min(enough, key=lambda one: len(one.steps))
+    return max(tried, key=lambda one: one.chance)
 
 
 _WHOLE_RANGE: Final = (Design.LINEAR, Design.UP_DOWN, Design.FULL)

@@ -128,6 +128,10 @@ def to_json(comparison: Comparison, found: Assessment, parts: Sequence[str]) -> 
             "separable": drift.separable,
         },
         "reference_zero": _maybe(found.reference_zero),
+        "reference_found": {
+            "zero_deg": fit.estimate({"zero": 1.0}).value,
+            "scale": fit.estimate({"scale": 1.0}).value,
+        },
         "pod_zero": _maybe(found.pod_zero),
         "components": None
         if components is None
@@ -213,7 +217,12 @@ def remarks(comparison: Comparison, found: Assessment) -> list[str]:
             "The pod was not turned end for end: the reference's zero and the pod's are not split."
         )
     if judgement.verdict is Verdict.TOO_FEW:
-        said.append(f"About {judgement.needed} readings in all would decide.")
+        said.append(
+            f"About {judgement.needed} readings in all would decide. Begin anew with as many: "
+            "going on until it passes makes a wrong pass likelier."
+        )
+    if found.fit.terms.order == 0:
+        said.append("One angle alone was set: this holds there, and says nothing of others.")
     if len({reading.seat for reading in readings}) < 3:
         said.append("The pod was hardly put on anew: this holds for the way it sat in this run.")
     if found.linearity is not None and found.linearity.curved:

@@ -95,7 +95,7 @@ class Wanted:
         )
         if made.enough:
             lines = ["So many, because the reference leaves a good pod undecided otherwise."]
-            if better is not None and len(better.steps) < len(made.steps):
+            if better.enough and len(better.steps) < len(made.steps):
                 lines.append(_instead("Shorter", better))
             return lines
         reach_deg = max(abs(step.target_deg) for step in made.steps)
@@ -106,16 +106,22 @@ class Wanted:
             ]
         else:
             lines = [
-                "This may not decide: a good pod, its error a quarter of the tolerance, would",
-                f"pass in about {100.0 * made.chance:.0f} % of such runs, not in 90 % or more.",
+                "This may not decide: a good pod (error a quarter of the tolerance, readings",
+                f"that scatter by a tenth of it) passes in {_share(made)} of such runs, not 90 %.",
             ]
-        if better is not None:
+        if better.enough:
             return [*lines, _instead("Better", better)]
-        lines.append("No design here would do with this reference: take a finer one, a narrower")
+        if better.chance > made.chance + 0.05:
+            lines.append(f"{_instead('Better', better)[:-1]}, {_share(better)}.")
+        lines.append("No design here does it with this reference: take a finer one, a narrower")
         lines.append(
             "range (--from, --to), or state its scale (--scale-error) if you know it better."
         )
         return lines
+
+
+def _share(made: Planned) -> str:
+    return f"about {max(100.0 * made.chance, 1.0):.0f} %"
 
 
 def _instead(word: str, better: Planned) -> str:

@@ -52,6 +52,23 @@ def _points(axes: Axes, record: Mapping[str, Any], x: str, y: str) -> None:
             )
 
 
+def _errors(record: Mapping[str, Any]) -> list[dict[str, Any]]:
+    """Return readings with the reference's zero and scale taken off, as the run shows them.
+
+    Records of earlier versions do not hold these.
+    """
+    found = record.get("reference_found") or {"zero_deg": 0.0, "scale": 0.0}
+    return [
+        {
+            **r,
+            "error_deg": r["difference_deg"]
+            + found["scale"] * r["reference_deg"]
+            + (-1.0 if r["turned"] else 1.0) * found["zero_deg"],
+        }
+        for r in record["readings"]
+    ]
+
+
 def _tolerance(axes: Axes, record: Mapping[str, Any]) -> None:
     limit = record["judgement"]["tolerance_deg"]
     for sign in (1.0, -1.0):
@@ -78,8 +95,10 @@ def agreement(axes: Axes, record: Mapping[str, Any]) -> None:
         axes.axhspan(*limits[f"{name}_interval_deg"], color=_SHADE, lw=0, zorder=0)
         axes.axhline(limits[f"{name}_deg"], color="black", lw=0.8, ls=":", zorder=2)
     axes.axhline(spread["mean_deg"], color="black", lw=0.9, zorder=2)
+    usual = [r for r in record["readings"] if not r["turned"]]
     readings = [
-        {**r, "mean_deg": (r["pod_deg"] + r["reference_deg"]) / 2.0} for r in record["readings"]
+        {**r, "mean_deg": (r["pod_deg"] + r["reference_deg"]) / 2.0}
+        for r in (usual if len(usual) > 1 else record["readings"])
     ]
     _points(axes, {**record, "readings": readings}, "mean_deg", "difference_deg")
     for text, at in (
@@ -125,7 +144,7 @@ def linearity(axes: Axes, record: Mapping[str, Any]) -> None:
             label="error, 95 %",
         )
     _tolerance(axes, record)
-    _points(axes, record, "reference_deg", "difference_deg")
+    _points(axes, {**record, "readings": _errors(record)}, "reference_deg", "error_deg")
     axes.set_title("Linearity: error of the pod with 95 % interval")
     axes.set_xlabel("reference, deg")
     axes.set_ylabel("error, deg")
@@ -133,9 +152,9 @@ def linearity(axes: Axes, record: Mapping[str, Any]) -> None:
 
 def residuals(axes: Axes, record: Mapping[str, Any]) -> None:
     """Draw what is left of each reading beside the straight line, over the angle."""
-    readings = record["readings"]
+    readings = _errors(record)
     x = np.array([r["reference_deg"] for r in readings])
-    y = np.array([r["difference_deg"] for r in readings])
+    y = np.array([r["error_deg"] for r in readings])
     order = 1 if np.ptp(x) > 0.2 and x.shape[0] > 2 else 0
     left = y - np.polyval(np.polyfit(x, y, order), x)
     scatter = record["judgement"]["scatter_deg"]
@@ -145,7 +164,7 @@ def residuals(axes: Axes, record: Mapping[str, Any]) -> None:
     _points(axes, {**record, "readings": rows}, "reference_deg", "residual_deg")
     axes.set_title("Residual against angle; shaded: 1.96 x scatter")
     axes.set_xlabel("reference, deg")
-    axes.set_ylabel("left of the line, deg")
+    axes.set_ylabel("error less line, deg")
 
 
 PLOTS: Final[dict[str, Callable[[Axes, Mapping[str, Any]], None]]] = {

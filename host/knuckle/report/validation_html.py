@@ -14,12 +14,14 @@ from knuckle import __version__
 from knuckle.errors import RecordingError
 from knuckle.report.plot_validation import PLOTS, png
 from knuckle.report.validation_words import (
+    LIMITS,
     VERDICTS,
     calibration_words,
     part_rows,
     reason,
     reference_words,
     rows,
+    verdict_line,
 )
 
 TEMPLATE: Final = "validation.html.j2"
@@ -46,6 +48,8 @@ def html(record: Mapping[str, Any], source: str) -> str:
         version=__version__,
         verdict=VERDICTS[record["judgement"]["verdict"]],
         decided=record["judgement"]["verdict"] in ("pass", "fail"),
+        held=verdict_line(record).replace("+-", "±"),
+        limits=LIMITS,
         reason=reason(record),
         rows=rows(record),
         parts=part_rows(record),

@@ -7,12 +7,14 @@ from collections.abc import Iterator, Mapping
 from typing import Any
 
 from knuckle.report.validation_words import (
+    LIMITS,
     VERDICTS,
     calibration_words,
     part_rows,
     reason,
     reference_words,
     rows,
+    verdict_line,
 )
 
 WIDTH = 80
@@ -23,6 +25,7 @@ def validation_lines(record: Mapping[str, Any]) -> Iterator[str]:
     verdict = record["judgement"]["verdict"]
     tolerance = record["judgement"]["tolerance_deg"]
     yield f"Validation against +-{tolerance:g} deg: {VERDICTS[verdict]}"
+    yield from textwrap.wrap(f"{verdict_line(record).capitalize()}.", WIDTH)
     yield from textwrap.wrap(reason(record), WIDTH)
     yield ""
     for name, figure, note in rows(record):
@@ -32,6 +35,8 @@ def validation_lines(record: Mapping[str, Any]) -> Iterator[str]:
         else:
             yield line.rstrip()
             yield f"  {'':<26} {note}"
+    yield ""
+    yield from textwrap.wrap(LIMITS, WIDTH)
     yield ""
     yield "What the bias's uncertainty is made of (one sigma):"
     for name, figure in part_rows(record):

@@ -28,6 +28,20 @@ PARTS: Final = {
 }
 
 
+LIMITS: Final = (
+    "The limits of agreement are of differences as read: the reference's own zero and scale, "
+    "common to all readings, are not in them. Bias and verdict contain them."
+)
+
+
+def verdict_line(record: Mapping[str, Any]) -> str:
+    """Return what was held against what, and where."""
+    angles = [point["angle_deg"] for point in record["curve"]]
+    low, high = min(angles), max(angles)
+    where = f"at {low:+.1f} deg" if high - low < 0.05 else f"from {low:+.1f} to {high:+.1f} deg"
+    return f"tolerance +-{record['judgement']['tolerance_deg']:g} deg, {where}"
+
+
 def reason(record: Mapping[str, Any]) -> str:
     """Return the sentence that stands behind the verdict."""
     j = record["judgement"]
@@ -77,8 +91,13 @@ def rows(record: Mapping[str, Any]) -> list[tuple[str, str, str]]:
             )
         )
     low, high = j["scatter_interval_deg"]
+    hidden = "" if j["scatter_deg"] > 0.0 else "; below what reading the reference leaves"
     found.append(
-        ("scatter of one reading", f"{j['scatter_deg']:.3f} deg", f"{low:.3f} to {high:.3f}")
+        (
+            "scatter of one reading",
+            f"{j['scatter_deg']:.3f} deg",
+            f"95 % interval {low:.3f} to {high:.3f}{hidden}",
+        )
     )
     if (line := record.get("regression")) is not None:
         gain, offset = line["gain"], line["offset"]
@@ -101,35 +120,27 @@ def rows(record: Mapping[str, Any]) -> list[tuple[str, str, str]]:
     if (zero := record.get("reference_zero")) is not None:
         note = "split by turning end for end" if turned else "as stated; not split"
         found.append(("reference's zero", _pm(zero), note))
-    if (parts := record.get("components")) is not None:
-        found.append(
-            (
-                "repeatability",
-                f"{parts['repeatability_deg']:.3f} deg",
-                f"same seat, {parts['repeatability_freedom']} degrees of freedom",
-            )
-        )
-        found.append(
-            (
-                "reproducibility",
-                f"{parts['reproducibility_deg']:.3f} deg",
-                f"put on anew, {parts['seating_freedom']} degrees of freedom",
-            )
-        )
-    elif (again := record.get("seated_anew")) is not None:
-        found.append(
-            (
-                "reproducibility",
-                f"{again['sd_deg']:.3f} deg",
-                f"put on anew, {again['freedom']} degrees of freedom",
-            )
-        )
+    found += _precision(record)
     if (drift := record.get("drift")) is not None:
         if drift["separable"]:
             over = f"{drift['over_run_deg']:+.3f} deg over the run"
             found.append(("drift", _pm(drift["per_hour"], "deg/h"), over))
         else:
             found.append(("drift", "not known", "no angle came back"))
+    return found
+
+
+def _precision(record: Mapping[str, Any]) -> list[tuple[str, str, str]]:
+    found = []
+    if (parts := record.get("components")) is not None:
+        note = f"seat untouched, {parts['repeatability_freedom']} degrees of freedom"
+        found.append(("scatter at rest", f"{parts['repeatability_deg']:.3f} deg", note))
+    if (again := record.get("seated_anew")) is not None:
+        note = f"put on anew, angle untouched, {again['freedom']} degrees of freedom"
+        found.append(("repeatability", f"{again['sd_deg']:.3f} deg", note))
+    if record["settings"] > 1:
+        note = "angle set anew as well; one person, one run"
+        found.append(("reproducibility", f"{record['judgement']['scatter_deg']:.3f} deg", note))
     return found
 
 
