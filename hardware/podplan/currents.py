@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Final
 
-from podplan.levels import GROUND, bridges, highest
+from podplan.levels import GROUND, bridges, dividers, highest
 from podplan.plan import Pod
 
 BUS_SINK_A: Final = 0.003
@@ -25,6 +25,16 @@ OPEN_INPUT_S: Final = 0.5e-3
 """An open analog input must be half-way up by then (ports/atmega328p/analog.c)."""
 HALF: Final = 0.6931
 """ln 2: how many time constants it takes half-way."""
+SUPPLY_OFF: Final = 0.05
+"""How far the 5 V may be off: 4.75 to 5.25 V (USB 2.0 specification)."""
+RESISTOR_OFF: Final = 0.05
+"""Tolerance of a common resistor."""
+INPUT_FARAD: Final = 60e-12
+"""An input and its wire; an estimate, as of the bus."""
+EDGE_S: Final = 0.87e-6
+"""A tenth of a bit at 115200 baud."""
+EDGE_FACTOR: Final = 2.2
+"""ln(0.9 / 0.1): from a tenth of a step to nine tenths, over R C."""
 OVERDRIVE: Final = 1.3
 BASE_VOLT: Final = 0.65
 WEAK_CELL_VOLT: Final = 1.35
@@ -100,6 +110,31 @@ def pin_currents(pod: Pod) -> list[str]:
             current = highest(pod)[net] / ohm if ohm else float("inf")
             if current > PIN_A:
                 found.append(f"{label} takes {current * 1e3:.0f} mA from its pin")
+    return found
+
+
+def dividers_fit(pod: Pod) -> list[str]:
+    """A divider keeps within what its input stands and reads, supply and resistors 5 % off."""
+    found = []
+    volts = highest(pod)
+    for divider in dividers(pod):
+        full = volts[divider.driven]
+        most = full * (1.0 + SUPPLY_OFF) * divider.share(-RESISTOR_OFF, RESISTOR_OFF)
+        least = full * (1.0 - SUPPLY_OFF) * divider.share(RESISTOR_OFF, -RESISTOR_OFF)
+        for end in pod.nets()[divider.net]:
+            terminal = pod.terminal(end)
+            if terminal is None or terminal.kind != "in":
+                continue
+            if terminal.volts_max is not None and most > terminal.volts_max:
+                found.append(f"{end} stands {terminal.volts_max:g} V and may get {most:.2f} V")
+            if terminal.high_from is not None and least < terminal.high_from:
+                found.append(
+                    f"{end} reads high from {terminal.high_from:g} V on and may get {least:.2f} V"
+                )
+        ohm = divider.upper_ohm * divider.share()
+        edge_s = EDGE_FACTOR * ohm * INPUT_FARAD
+        if edge_s > EDGE_S:
+            found.append(f"the net {divider.net} takes {edge_s * 1e6:.1f} us to follow")
     return found
 
 

@@ -2,7 +2,7 @@
 
 A page holds ``<!-- begin NAME -->`` and ``<!-- end NAME -->``; what stands between is made anew.
 Names: ``bill VARIANT``, ``pins``, ``parts PAGE``, ``wires PAGE``, ``part KEY``, ``rules``,
-``pages``.
+``pages``, ``currents VARIANT``, ``hours VARIANT``.
 """
 
 from __future__ import annotations
@@ -16,6 +16,7 @@ from podplan.errors import PlanError
 from podplan.parts import Part
 from podplan.plan import HARDWARE, Plan, labels_in_order
 from podplan.rules import POWER, RULES
+from podplan.runtime import CELLS_MAH, EXPECTED, WORST, hours, read_consumers
 from podplan.terminals import KINDS
 from podplan.variants import VARIANTS
 from podplan.wiring import ON_BOARD
@@ -225,6 +226,30 @@ def page_list(_plan: Plan, _what: str) -> str:
     return _table("| page | what is done |", lines)
 
 
+def current_table(plan: Plan, variant: str) -> str:
+    """Return what takes current on a pod, and how much in all."""
+    names = {part.key: part.name for part in plan.parts}
+    rows = read_consumers(plan, variant)
+    lines = [
+        f"| {names[row.key]} | {row.what} | {row.typical_ma:g} | {row.high_ma:g} | {row.source} |"
+        for row in rows
+    ]
+    typical, high = sum(row.typical_ma for row in rows), sum(row.high_ma for row in rows)
+    lines.append(f"| **all of it** | | **{typical:.0f}** | **{high:.0f}** | |")
+    return _table("| part | for | typical, mA | high, mA | source |", lines)
+
+
+def hour_table(plan: Plan, variant: str) -> str:
+    """Return how long a pod runs from cells of several sizes."""
+    rows = read_consumers(plan, variant)
+    typical, high = sum(row.typical_ma for row in rows), sum(row.high_ma for row in rows)
+    lines = [
+        f"| {mah} mAh | {hours(mah, typical, EXPECTED):.0f} h | {hours(mah, high, WORST):.0f} h |"
+        for mah in CELLS_MAH
+    ]
+    return _table("| cell | expected | at worst |", lines)
+
+
 TABLES: Final[dict[str, Callable[[Plan, str], str]]] = {
     "bill": bill,
     "pins": pin_table,
@@ -233,4 +258,6 @@ TABLES: Final[dict[str, Callable[[Plan, str], str]]] = {
     "part": part_facts,
     "rules": rule_list,
     "pages": page_list,
+    "currents": current_table,
+    "hours": hour_table,
 }

@@ -6,8 +6,14 @@ from collections import Counter
 from collections.abc import Callable
 from typing import Final
 
-from podplan.currents import analog_source, bus_pull_ups, pin_currents, transistors_switch
-from podplan.levels import GROUND, high, highest
+from podplan.currents import (
+    analog_source,
+    bus_pull_ups,
+    dividers_fit,
+    pin_currents,
+    transistors_switch,
+)
+from podplan.levels import GROUND, dividers, high, highest
 from podplan.plan import Plan, Pod
 from podplan.variants import FULL, VARIANTS
 
@@ -138,8 +144,12 @@ def directions_fit(pod: Pod) -> list[str]:
     """The board's terminals are as pins.h says; one drives a net, and inputs are driven."""
     found = []
     pins = {pin.label: pin for pin in pod.pins}
-    for net, ends in pod.nets().items():
+    nets = pod.nets()
+    driven_by = {divider.net: divider.driven for divider in dividers(pod)}
+    for net, ends in nets.items():
         kinds = {end: terminal.kind for end in ends if (terminal := pod.terminal(end)) is not None}
+        behind = [pod.terminal(end) for end in nets.get(driven_by.get(net, ""), [])]
+        driving = [*kinds.values(), *(terminal.kind for terminal in behind if terminal is not None)]
         drivers = [end for end, kind in kinds.items() if kind == "out"]
         others = [end for end, kind in kinds.items() if kind in ("both", "collector", "power_out")]
         against = drivers[1:] or (others if net not in _through_shifter(pod) else [])
@@ -150,7 +160,7 @@ def directions_fit(pod: Pod) -> list[str]:
             on_board = pod.by_label[label].key.startswith("board")
             if on_board and name in pins and kind != pins[name].direction:
                 found.append(f"{end} is {kind}, but {pins[name].direction} in pins.h")
-            if kind == "in" and not any(other in DRIVES for other in kinds.values()):
+            if kind == "in" and not any(other in DRIVES for other in driving):
                 found.append(f"nothing drives {end}")
     return found
 
@@ -192,6 +202,7 @@ RULES: Final[tuple[Rule, ...]] = (
     directions_fit,
     bus_pull_ups,
     pin_currents,
+    dividers_fit,
     analog_source,
     transistors_switch,
 )

@@ -11,7 +11,7 @@ VARIANTS: Final = {
     "adxl355": "Pod with ADXL355 beside the MPU-6050",
     "potentiometer": "Pod with a linear potentiometer or draw-wire",
     "caliper": "Pod with a digital caliper",
-    "battery": "Pod on a lithium cell with a Bluetooth bridge",
+    "battery": "Pod on a lithium cell with a Bluetooth LE module",
 }
 """Each is a whole pod; every one of them has the parts and wires of ``all``."""
 

@@ -42,7 +42,7 @@ def found(plan: Plan) -> str:
         # loose
         (rewired({("U1.GND", "S1.b"): None}), "S1.b is not wired"),
         (rewired({("U1.GND", "U2.AD0"): None}), "U2.AD0 is not wired"),
-        (rewired({("U3.LV3", "U7.RXD"): None}), "U3.LV3 is not wired"),
+        (rewired({("U7.TXD", "U3.LV3"): None}), "U3.LV3 is not wired"),
         # pins of the firmware
         (rewired({("U1.D6", "R3.a"): ("U1.D4", "R3.a", "BUTTON")}), "D6 is in pins.h, but not"),
         (rewired({("U1.D2", "Q1.C"): ("U1.D3", "Q1.C", "DATA_5V")}), "nothing drives U1.D2"),
@@ -55,7 +55,11 @@ def found(plan: Plan) -> str:
         (rewired({("U1.GND", "U2.GND"): ("U2.SDA", "U2.GND", "SDA_3V3")}), "U2.GND is on the net"),
         # levels: a 5 V line straight into what stands 3.6 V
         (rewired({("U3.LV1", "U2.SDA"): ("U1.A4", "U2.SDA", "SDA_5V")}), "U2.SDA stands 3.6 V"),
-        (rewired({("U3.LV3", "U7.RXD"): ("U1.D1", "U7.RXD", "TXD")}), "U7.RXD stands 3.6 V"),
+        (rewired({("R11.b", "U7.RXD"): ("U1.D1", "U7.RXD", "TXD")}), "U7.RXD stands 3.6 V"),
+        # a divider without its lower half, or with halves that do not fit
+        (rewired({("U1.GND", "R12.b"): ("U1.5V", "R12.b", "5V")}), "U7.RXD .* may get 5 V"),
+        (with_value("resistor-6k8", 12_000.0), "U7.RXD stands 3.6 V and may get 3.88 V"),
+        (with_value("resistor-6k8", 3_300.0), "U7.RXD reads high from 2.31 V on and may get 1.85"),
         (
             rewired({("U3.LV1", "U5.MOSI_SDA"): ("U1.A4", "U5.MOSI_SDA", "SDA_5V")}),
             "U5.MOSI_SDA stands 3.6 V and may get 5 V",
@@ -72,7 +76,7 @@ def found(plan: Plan) -> str:
             ),
             "U1.A4 reads high from 3.5 V on and gets 3.3 V",
         ),
-        (with_terminal("bluetooth", "TXD", kind="out", volts_out=5.0), "U3.LV4 stands 3.6 V"),
+        (with_terminal("bluetooth", "TXD", kind="out", volts_out=5.0), "U3.LV3 stands 3.6 V"),
         (
             rewired({("U1.GND", "U2.AD0"): ("U2.VCC", "U2.AD0", "3V3")}),
             "U2.AD0 must be tied to ground",
@@ -136,6 +140,21 @@ def test_voltages_are_those_of_paper() -> None:
         "BASE_DATA": 1.5,
     }.items():
         assert volts[net] == volt, net
+
+
+def test_a_divider_leaves_the_share_of_paper() -> None:
+    """5 V behind 4.7 kOhm over 6.8 kOhm: 5 x 6.8 / 11.5."""
+    volts = highest(read_plan().pod("battery"))
+    assert volts["TXD_3V0"] == pytest.approx(2.957, abs=0.001)
+    assert (volts["TXD"], volts["RXD"], volts["RXD_3V3"]) == (5.0, 5.0, 3.3)
+
+
+def test_a_divider_too_large_for_the_line_is_found() -> None:
+    """47 over 68 kOhm are 27.8 kOhm: 2.2 x 27.8 kOhm x 60 pF = 3.7 us, of bits of 8.7 us."""
+    plan = read_plan()
+    of = {"R11": 47_000.0, "R12": 68_000.0}
+    parts = [dataclasses.replace(p, value=of.get("".join(p.labels), p.value)) for p in plan.parts]
+    assert "TXD_3V0 takes 3.7 us" in found(dataclasses.replace(plan, parts=tuple(parts)))
 
 
 def test_addresses_are_those_of_the_drivers() -> None:
