@@ -48,10 +48,10 @@ class Pair:
 def included_angle(results: Mapping[Quantity, Result], origin: Origin) -> Result | None:
     """Return SAI + camber of one wheel; None where one of them is missing.
 
-    The angle between steering axis and spin axis, less 90 deg: a measure of the knuckle alone
-    (with its strut, where there is one). The slope of the pads adds to one what it takes from
-    the other, and so does the zero of the pod: both go out. Caster and toe bend the plain sum
-    by less than 0.01 deg (docs/alignment-theory.md).
+    A measure of the knuckle alone (with its strut, where there is one). The slope of the pads adds
+    to one what it takes from the other, and so does the zero of the pod: both go out. It is the
+    trade's plain sum; the angle between the two axes is 90 deg and this without caster, and 0.05
+    deg less than that with caster 5 (docs/alignment-theory.md).
     """
     camber, inclination = results.get(Quantity.CAMBER), results.get(Quantity.SAI)
     if camber is None or inclination is None:

@@ -120,16 +120,18 @@ def correlation(source: str, a: Part, b: Part) -> float:
     if named is None or not named(a.origin) or named(a.origin) != named(b.origin):
         return 0.0
     one, other = a.origin.wheel, b.origin.wheel
-    if one is None or other is None:
-        return 0.0
     first, second = a.result.quantity, b.result.quantity
+    if one is None or other is None:
+        # A figure of an axle is like itself alone.
+        same = one is None and other is None and first is second
+        return _again(source, a, b) if same else 0.0
     if source == "pads":
         return _by_pads(first, one) * _by_pads(second, other) * _same_slope(a, b)
     if source == "string":
         same = one.is_left == other.is_left
         return 1.0 if same else a.origin.string_correlation
     if source == "rim_length":
-        return math.copysign(1.0, a.result.value) * math.copysign(1.0, b.result.value)
+        return _with_the_value(a, b)
     if first is not second:
         return -0.9 if source == "zero" and _is_lean(first, second) and one is other else 0.0
     if one is other:
@@ -153,10 +155,16 @@ def _again(source: str, a: Part, b: Part) -> float:
     An error fixed in the pod's axes turns with it, and scale errors grow with the reading:
     counted as twice the turn.
     """
-    if source in ("straight_ahead", "body_roll"):
+    if source in ("straight_ahead", "body_roll", "pads", "string"):
         return 1.0
+    if source == "rim_length":
+        return _with_the_value(a, b)
     most = MOUNT_AGAIN if source in ("mount", "reseat") else POD_AGAIN
     return most * math.cos(2.0 * math.radians(a.result.value - b.result.value))
+
+
+def _with_the_value(a: Part, b: Part) -> float:
+    return math.copysign(1.0, a.result.value) * math.copysign(1.0, b.result.value)
 
 
 def _is_lean(first: Quantity, second: Quantity) -> bool:

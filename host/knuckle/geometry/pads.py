@@ -1,7 +1,6 @@
 """What a slope of the pads does to camber, caster and inclination; exact for large angles.
 
-Axes and signs are those of docs/measurement.md. Figures relative to gravity are turned into
-figures against the plane of the pads, with the frame of `knuckle.geometry.steering`.
+Axes and signs are those of docs/measurement.md. The car stands as a whole as its pads lie.
 """
 
 from __future__ import annotations
@@ -11,20 +10,13 @@ import math
 import numpy as np
 
 from knuckle.geometry.rotation import Array
-from knuckle.geometry.steering import (
-    WheelFrame,
-    camber,
-    caster_and_inclination,
-    on_pads,
-    turned_to_vehicle,
-    wheel_frame,
-)
+from knuckle.geometry.steering import turned_to_vehicle, wheel_frame
 
 _UP = np.array([0.0, 0.0, 1.0])
 
 
 def spin_axis(camber_rad: float, toe_rad: float, side: int) -> Array:
-    """Return a wheel's spin axis, outboard, in level vehicle axes (X forward, Y left, Z up).
+    """Return a wheel's spin axis, outboard, in vehicle axes (X forward, Y left, Z up); shape (3,).
 
     Toe-in turns the wheel's front inboard, and so the outboard end of its axis forward.
     """
@@ -32,6 +24,23 @@ def spin_axis(camber_rad: float, toe_rad: float, side: int) -> Array:
     return np.array(
         [level * math.sin(toe_rad), side * level * math.cos(toe_rad), -math.sin(camber_rad)]
     )
+
+
+def standing(across_rad: float, along_rad: float) -> Array:
+    """Return the matrix that carries vehicle axes of a car on sloping pads to level ones.
+
+    The pads' normal is n ~ z - tan(along) x - tan(across) y (left higher, front higher); the
+    car's forward axis stays above the level one.
+
+    Returns
+    -------
+    ndarray, shape (3, 3)
+    """
+    normal = np.array([-math.tan(along_rad), -math.tan(across_rad), 1.0])
+    normal /= math.sqrt(float(normal @ normal))
+    forward = np.array([1.0, 0.0, 0.0]) - normal * normal[0]
+    forward /= math.sqrt(float(forward @ forward))
+    return np.stack([forward, np.cross(normal, forward), normal], axis=1)
 
 
 def against_pads(
@@ -46,8 +55,10 @@ def against_pads(
 
     Parameters
     ----------
-    camber_rad, caster_rad, inclination_rad, toe_rad : float
-        Relative to gravity.
+    camber_rad, caster_rad, inclination_rad : float
+        Relative to gravity; caster and inclination in level axes turned by the toe from where
+        the wheel points, as a sweep finds them.
+    toe_rad : float
     slope_rad : tuple of float
         Across (left pads higher) and along (front pads higher).
     side : int
@@ -60,14 +71,23 @@ def against_pads(
 
     Notes
     -----
-    The normal of the pads is n ~ z - tan(along) x - tan(across) y; sin(camber) = -(n . e); the
-    axis is taken in the frame of n and the wheel's heading, turned by its toe. Derived in
-    docs/measurement.md, section 2.
+    With e the spin axis in the car's axes and S = `standing`, the third row of S e is
+    -sin(camber by gravity): an equation A cos(g) - B sin(g) = -sin(read) for the camber g against
+    the pads. With g, S e gives the level axes in which the steering axis was read; back through S
+    it stands in the car's. Derived here.
     """
-    spin = spin_axis(camber_rad, toe_rad, side)
-    axis = np.array([-math.tan(caster_rad), -side * math.tan(inclination_rad), 1.0])
-    ahead = WheelFrame(np.array([1.0, 0.0, 0.0]), np.array([0.0, float(side), 0.0]), _UP)
-    normal = on_pads(ahead, np.array(slope_rad), side)
-    frame = turned_to_vehicle(wheel_frame(spin, normal, side), np.array(toe_rad), side)
-    found = caster_and_inclination(axis, frame)
-    return float(camber(normal, spin)), float(found[0]), float(found[1])
+    placed = standing(*slope_rad)
+    across = placed[2, 0] * math.sin(toe_rad) + side * placed[2, 1] * math.cos(toe_rad)
+    upright = placed[2, 2]
+    lean = math.asin(math.sin(camber_rad) / math.hypot(across, upright))
+    camber = lean + math.atan2(across, upright)
+    spin = placed @ spin_axis(camber, toe_rad, side)
+    frame = turned_to_vehicle(wheel_frame(spin, _UP, side), np.array(toe_rad), side)
+    axis = (
+        _UP - frame.forward * math.tan(caster_rad) - frame.outboard * math.tan(inclination_rad)
+    ) @ placed
+    return (
+        camber,
+        -math.atan2(float(axis[0]), float(axis[2])),
+        -math.atan2(side * float(axis[1]), float(axis[2])),
+    )
