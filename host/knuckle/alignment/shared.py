@@ -80,13 +80,13 @@ POD_AGAIN: Final = 0.995
 sweeps (tests/alignment/test_shared.py): 0.99 and more for changes of 1.5 deg and 3 deg of pitch."""
 MOUNT_AGAIN: Final = 0.99
 _ACROSS_THE_CAR: Final[Mapping[Quantity, Mapping[str, float]]] = {
-    Quantity.CAMBER: {"zero": 0.95, "calibration": 0.9, "chip_turn": 0.995},
+    Quantity.CAMBER: {"zero": 0.97, "calibration": 0.9, "chip_turn": 0.999},
     Quantity.CASTER: {"zero": 0.5, "calibration": -0.8, "chip_turn": -0.995},
     Quantity.SAI: {"zero": 0.5, "calibration": 0.5, "chip_turn": -0.995},
 }
 """Correlations of left and right by one pod that changes sides. It stands there turned by half
 a turn about the vertical, so what comes of its X axis changes sign. Found as `POD_AGAIN`."""
-_GYRO_ACROSS: Final = 0.9
+_GYRO_ACROSS: Final = 0.97
 
 
 @dataclass(frozen=True, slots=True)
