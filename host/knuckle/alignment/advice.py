@@ -11,14 +11,12 @@ from typing import Final
 from knuckle.alignment.adjusters import TURNED, Kind, Sensitivity
 from knuckle.alignment.compare import Standing, against_target
 from knuckle.alignment.pads import stack_of
-from knuckle.alignment.sensitivity import SHIM_U_MM, TURNED_U
+from knuckle.alignment.sensitivity import AMOUNT_U
 from knuckle.alignment.shared import term_of, with_budget
 from knuckle.estimate.priors import Given
 from knuckle.model.car import Target
 from knuckle.model.result import Quantity, Result
 from knuckle.model.wheel import Wheel
-
-AMOUNT_U: Final = {"turn": TURNED_U, "mm": SHIM_U_MM}
 
 
 class Worth(StrEnum):
@@ -254,10 +252,12 @@ def _trial(
         size = f"one {unit}"
     else:
         per_unit = abs(sensitivity.per_unit.value)
-        # Half of the way, so that the wrong way does little harm, but enough to be seen.
+        # Half of the way, so that the wrong way does little harm, but enough to be seen, and more
+        # than an amount is uncertain by.
         seen = 2.0 * reading.expanded_uncertainty
         change = min(max(abs(wanted) / 2.0, seen), abs(wanted))
-        amount = Given(abs(math.sin(math.radians(change)) / math.radians(per_unit)), AMOUNT_U[unit])
+        exact = abs(math.sin(math.radians(change)) / math.radians(per_unit))
+        amount = Given(max(exact, 3.0 * AMOUNT_U[unit]), AMOUNT_U[unit])
         size = f"{amount.value:.2f} {unit}{'s' if unit == 'turn' else ''}"
     way = {
         Kind.TOE_LINK: "make the link longer",

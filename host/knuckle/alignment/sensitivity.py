@@ -17,6 +17,7 @@ TURNED_U: Final = 0.05
 """Standard uncertainty of an amount that was turned, in turns; common practice, no source (a
 flat of a hexagon is a sixth of a turn, and is judged to a third of itself)."""
 SHIM_U_MM: Final = 0.02
+AMOUNT_U: Final = {"turn": TURNED_U, "mm": SHIM_U_MM}
 BEND_SHARE: Final = 0.03
 """Relative uncertainty of using a measured sensitivity at another amount: joints swing on arcs."""
 CONTRADICTION: Final = 3.0
