@@ -32,13 +32,10 @@ def main() -> None:
     own, far = os.openpty()
     tty.setraw(far)
     os.set_blocking(own, False)
-    truth = pod.scenario.truth()
+    wheel = pod.scenario.truth()
+    truth = {"camber": wheel.camber_deg, "caster": wheel.caster_deg, "sai": wheel.sai_deg}
     pod.open()
-    said = {
-        "line": os.ttyname(far),
-        "seed": pod.seed,
-        "truth": {name: getattr(truth, name) for name in ("camber_deg", "caster_deg", "sai_deg")},
-    }
+    said = {"line": os.ttyname(far), "seed": pod.seed, "truth": truth}
     print(json.dumps(said), flush=True)
     start_s, lost = time.monotonic(), 0
     while True:

@@ -22,8 +22,15 @@ socat "TCP-LISTEN:7000,fork,reuseaddr,nodelay" \
     "UNIX-CONNECT:/run/dbus/system_bus_socket,setuid-early=$uid" < /dev/null &
 start_bluetoothd
 start_adapter() {
+    exec 4>&-
     btattach -B /dev/hvc0 -P h4 < /dev/null > /tmp/btattach.log 2>&1 &
     btattach=$!
+}
+stop_adapter() {
+    kill "$btattach"
+    wait "$btattach"
+    exec 4<> /dev/hvc0
+    stty raw -echo <&4 # else what still comes would be echoed
 }
 exec 3<> /dev/hvc1
 stty raw -echo <&3

@@ -50,9 +50,9 @@ _NOTIFIES = Characteristic.Properties.NOTIFY
 class Module:
     """The module: what it serves, and how it carries bytes."""
 
-    def __init__(self, air: Air, line: int, service: str, mtu: int, name: str) -> None:
+    def __init__(self, air: Air, service: str, mtu: int, name: str) -> None:
         self._air = air
-        self._line = line
+        self._line = -1
         self._pending = bytearray()
         self._connection: Connection | None = None
         self._subscribed = False
@@ -121,6 +121,8 @@ class Module:
                 await self.obey("back")
         elif order == "lose_when_connected":
             self._lose_next = True
+        elif order.startswith("line "):
+            self.open_line(order.partition(" ")[2])
         elif order == "back":
             self._air.in_reach = self._advertise = True
             await self.advertise()
@@ -140,11 +142,21 @@ class Module:
                     await self.device.notify_subscriber(connection, self._notify, piece)
                 self.counts["to_air"] += len(piece)
 
-    def from_line(self) -> None:
-        """Take what the pod has sent."""
+    def open_line(self, name: str) -> None:
+        """Put the module on another serial line."""
+        loop = asyncio.get_running_loop()
+        if self._line >= 0:
+            loop.remove_reader(self._line)
+            os.close(self._line)
+        self._line = os.open(name, os.O_RDWR | os.O_NOCTTY | os.O_NONBLOCK)
+        tty.setraw(self._line)
+        loop.add_reader(self._line, self._from_line)
+
+    def _from_line(self) -> None:
         try:
             data = os.read(self._line, 4096)
-        except OSError:
+        except OSError:  # the pod has lost its power: nothing comes any more
+            asyncio.get_running_loop().remove_reader(self._line)
             return
         if self._connection is None or not self._subscribed:
             self.counts["unheard"] += len(data)
@@ -191,15 +203,13 @@ async def main() -> None:
     parser.add_argument("--mtu", type=int, default=23)
     parser.add_argument("--name", default="pod")
     given = parser.parse_args()
-    line = os.open(given.line, os.O_RDWR | os.O_NOCTTY | os.O_NONBLOCK)
-    tty.setraw(line)
     air = Air()
     async with await open_transport(f"unix:{given.hci}") as (source, sink):
         Adapter("machine", source, sink, air, MACHINE)
-        module = Module(air, line, given.service, given.mtu, given.name)
+        module = Module(air, given.service, given.mtu, given.name)
         await module.start()
         loop = asyncio.get_running_loop()
-        loop.add_reader(line, module.from_line)
+        module.open_line(given.line)
         carrying = loop.create_task(module.carry())
         orders = asyncio.StreamReader()
         await loop.connect_read_pipe(lambda: asyncio.StreamReaderProtocol(orders), sys.stdin)

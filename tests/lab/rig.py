@@ -8,6 +8,7 @@ import json
 import os
 import subprocess
 import sys
+import threading
 import time
 import tty
 from pathlib import Path
@@ -31,6 +32,7 @@ class Child:
 
     def __init__(self, module: str, *words: str) -> None:
         path = os.pathsep.join([str(TESTS), str(TESTS.parent / "host")])
+        self._asking = threading.Lock()
         self._process = subprocess.Popen(
             [sys.executable, "-m", module, *words],
             stdin=subprocess.PIPE,
@@ -42,9 +44,10 @@ class Child:
     def order(self, line: str) -> dict[str, Any]:
         """Give an order; return the answer."""
         assert self._process.stdin is not None
-        self._process.stdin.write(line.encode() + b"\n")
-        self._process.stdin.flush()
-        return self._answer()
+        with self._asking:
+            self._process.stdin.write(line.encode() + b"\n")
+            self._process.stdin.flush()
+            return self._answer()
 
     def end(self) -> dict[str, Any]:
         """Let it end; return its last words, if any."""
@@ -90,18 +93,14 @@ class Rig:
         self.module: Child
         self._line = -1
         self.truth: dict[str, float] = {}
-        self.seed = 0
-        self.board_last_words: dict[str, Any] = {}
 
     def __enter__(self) -> Self:
         self._open = contextlib.ExitStack()
         with contextlib.ExitStack() as open_:
             open_.enter_context(self.machine)
             if self._board_words[0]:
-                self.board = Child("lab.board", *self._board_words)
+                line = self._start_board()
                 open_.callback(self._end_board)
-                line = self.board.said["line"]
-                self.truth, self.seed = self.board.said["truth"], self.board.said["seed"]
             else:
                 self._line, far = os.openpty()
                 open_.callback(os.close, self._line)
@@ -127,15 +126,34 @@ class Rig:
     ) -> None:
         self._open.close()
 
+    def new_board(self) -> None:
+        """Put another pod, on a car that stands straight ahead, at the module's line."""
+        self._end_board()
+        self.module.order(f"line {self._start_board()}")
+
+    def _start_board(self) -> str:
+        self.board = Child("lab.board", *self._board_words)
+        self.truth = self.board.said["truth"]
+        return str(self.board.said["line"])
+
     def _end_board(self) -> None:
         if self.board is not None:
-            self.board_last_words = self.board.end()
+            self.board.end()
+            self.board = None
 
     # ---- the world of `lab.stages` ----------------------------------------------------------
 
     async def send(self, data: bytes) -> None:
         """Put bytes on the bare line, from the pod's side."""
         os.write(self._line, data)
+
+    async def counts(self) -> dict[str, Any]:
+        """Return what the module has counted."""
+        return await asyncio.to_thread(self.module.order, "counts")
+
+    async def drop(self) -> None:
+        """Let the module end the connection."""
+        await asyncio.to_thread(self.module.order, "drop")
 
     async def lose(self) -> None:
         """Let the module be out of reach for a moment."""
@@ -159,7 +177,7 @@ class Rig:
             await asyncio.to_thread(self.machine.order, "start_adapter")
             await self._wait_for_adapter()
         else:
-            await asyncio.to_thread(self.machine.order, "kill $btattach; wait $btattach; true")
+            await asyncio.to_thread(self.machine.order, "stop_adapter")
 
     async def kill_daemon(self) -> None:
         """End bluetoothd outright."""

@@ -18,6 +18,7 @@ from bleak.exc import BleakError
 from lab.monitor import Monitor, settled
 
 TRACES: Final = Path(__file__).parent / "trace"
+NOTHING: Final = "(nothing)"
 WAIT_S: Final = 20.0
 
 
@@ -164,7 +165,14 @@ def write_traces(passed: dict[str, list[str]], folder: Path = TRACES) -> None:
     """Write a file for each stage."""
     folder.mkdir(exist_ok=True)
     for name, lines in passed.items():
-        (folder / f"{name}.txt").write_text("".join(f"{line}\n" for line in lines))
+        text = "".join(f"{line}\n" for line in lines or [NOTHING])
+        (folder / f"{name}.txt").write_text(text)
+
+
+def read_traces(folder: Path = TRACES) -> dict[str, list[str]]:
+    """Return what has been recorded."""
+    texts = {file.stem: file.read_text().splitlines() for file in folder.glob("*.txt")}
+    return {name: [] if lines == [NOTHING] else lines for name, lines in texts.items()}
 
 
 async def _up(device: Any) -> BleakClient:
