@@ -119,7 +119,10 @@ def camber_by(
     )  # fmt: skip
     factor = norm.ppf(0.975)
     if calibration is not None:
-        block, priors = calibration.applied(block), calibration.priors(priors)
+        block, priors = (
+            calibration.applied(block),
+            calibration.priors(priors, temp_c=calibration.temp_c),
+        )
         freedom = priors.accelerometer.degrees_of_freedom
         factor = student.ppf(0.975, min(max(freedom, 1.0), 1e6))
     reading = Reading(block.accel_g[0], np.eye(3) * 1e-12)

@@ -10,6 +10,7 @@ from knuckle.calibrate.arrays import block_of_arrays, in_units, triangular
 from knuckle.calibrate.finder import find_poses
 from knuckle.calibrate.gyro import fit_gyro
 from knuckle.calibrate.gyro_turns import turns_between
+from knuckle.calibrate.recorded import calibrate_arrays
 from knuckle.model.block import Block
 from knuckle.sim.recording import simulate_block
 from knuckle.sim.scenario import load
@@ -60,6 +61,58 @@ def test_a_gap_begins_a_stretch_and_lost_samples_are_counted() -> None:
 def test_what_cannot_be_is_told(t_s: list[float], accel: np.ndarray, told: str) -> None:
     with pytest.raises(ValueError, match=told):
         block_of_arrays(t_s, accel)
+
+
+def test_one_call_takes_what_real_recordings_are_like(block: Block) -> None:
+    counts = np.rint(block.accel_g * PER_G + ZERO)
+    clean = calibrate_arrays(block.t_s, counts, per_g=16384.0)
+    assert clean.fit.is_calibration and clean.gyro is None and not clean.notices
+    rng = np.random.default_rng(1)
+    spoilt, t_s = counts.copy(), block.t_s.copy()
+    spoilt[rng.integers(0, len(t_s), 50), 1] = np.nan
+    t_s[2001] = t_s[2000]
+    t_s[len(t_s) // 2 :] += 10.0
+    again = calibrate_arrays(t_s, spoilt, per_g=16384.0)
+    assert again.fit.is_calibration
+    assert "left out" in again.notices[0]
+    assert again.bias == pytest.approx(clean.bias, abs=25.0)
+    by_rate = calibrate_arrays(block.rate_hz, counts, per_g=16384.0)
+    assert by_rate.bias == pytest.approx(clean.bias, abs=25.0)
+
+
+def test_saturated_poses_are_left_out_and_told(block: Block) -> None:
+    counts = np.rint(block.accel_g * 33500.0)
+    small = np.clip(counts, -32768, 32767).astype(np.int16)
+    for given in ({"accel": small}, {"accel": small.astype(float), "full_scale": 32767.0}):
+        made = calibrate_arrays(block.t_s, per_g=33500.0, **given)
+        assert any("end of its range" in notice for notice in made.notices)
+        assert sum(not one.used for one in made.fit.residuals) >= 2
+
+
+@pytest.mark.parametrize(
+    ("t_s", "accel", "per_g", "told"),
+    [
+        (100.0, np.tile([0.0, 0.0, 9.81], (500, 1)), 1.0, "m/s2"),
+        (100.0, np.tile([0.0, 0.0, 16384.0], (500, 1)), 1.0, "counts"),
+        (100.0, np.full((9, 3), np.nan), 1.0, "fewer than two"),
+        (0.0, np.ones((9, 3)), 1.0, "rate"),
+        (100.0, np.ones(9), 1.0, r"\(n, 3\)"),
+        (np.arange(8.0), np.ones((9, 3)), 1.0, r"\(n,\)"),
+    ],
+)
+def test_one_call_refuses_what_it_cannot_use(t_s, accel, per_g: float, told: str) -> None:
+    with pytest.raises(ValueError, match=told):
+        calibrate_arrays(t_s, accel, per_g=per_g)
+
+
+@pytest.mark.parametrize("hz", [4.0, 25.0, 400.0])
+def test_a_pod_that_lies_still_is_no_calibration_at_any_rate(hz: float) -> None:
+    accel = np.tile([0.1, 0.2, 0.97], (int(40 * hz), 1))
+    made = calibrate_arrays(
+        hz, accel + 1e-3 * np.random.default_rng(2).standard_normal(accel.shape)
+    )
+    assert not made.fit.is_calibration
+    assert len(made.fit.unsupported) == 9
 
 
 @pytest.mark.parametrize("lower", [True, False])

@@ -123,6 +123,61 @@ def test_a_few_poses_are_no_calibration(count: int) -> None:
     assert fit.suggestions
 
 
+def hemisphere(rng: np.random.Generator) -> np.ndarray:
+    up = unit(rng.standard_normal((24, 3)))
+    up[:, 2] = np.abs(up[:, 2])
+    return up
+
+
+def nine_twice(rng: np.random.Generator) -> np.ndarray:
+    nine = unit(rng.standard_normal((9, 3)))
+    return unit(np.vstack([nine, nine]) + 0.02 * rng.standard_normal((18, 3)))
+
+
+def nearly_a_plane(rng: np.random.Generator) -> np.ndarray:
+    turn = rng.uniform(0.0, 2.0 * np.pi, 20)
+    return unit(np.stack([np.cos(turn), np.sin(turn), 0.1 * rng.standard_normal(20)], axis=1))
+
+
+@pytest.mark.parametrize("drawn", [hemisphere, nine_twice, nearly_a_plane])
+@pytest.mark.parametrize("sway_g", [SWAY_G, 1e-4])
+def test_poses_too_alike_are_no_calibration_however_still(drawn, sway_g: float) -> None:
+    for seed in range(12):
+        ups = drawn(np.random.default_rng(seed))
+        fit = fit_accelerometer(poses(ups, seed, sway_g))
+        assert fit.state is FitState.ILL_CONDITIONED
+        if drawn is hemisphere:
+            assert "scale_z" in fit.unsupported
+            assert fit.suggestions[0][2] < -0.5
+
+
+def test_what_is_suggested_settles_a_hemisphere() -> None:
+    ups = hemisphere(np.random.default_rng(5))
+    fit = fit_accelerometer(poses(ups))
+    for _ in range(2):
+        ups = np.vstack([ups, fit.suggestions])
+        fit = fit_accelerometer(poses(ups))
+        if fit.is_calibration:
+            break
+    assert fit.is_calibration
+
+
+def test_an_uneven_wall_widens_what_the_face_run_states() -> None:
+    fit = fit_accelerometer(poses(around(20)))
+    flat, uneven = [], []
+    for seed in range(20):
+        run = quarters(seed=seed, sway_g=0.05e-3)
+        flat.append(fit_face(run, fit).turn_u_deg[0])
+        off = np.radians(0.1) * np.array([1.0, -1.0, 1.0, -1.0])
+        moved = [
+            dataclasses.replace(one, accel_g=one.accel_g + np.array([0.0, by, 0.0]))
+            for one, by in zip(run, off, strict=True)
+        ]
+        uneven.append(fit_face(moved, fit))
+    assert np.median([one.turn_u_deg[0] for one in uneven]) > 2.0 * np.median(flat)
+    assert np.median([one.degrees_of_freedom for one in uneven]) < 5.0
+
+
 def test_a_knocked_and_a_clipped_pose_are_dropped_and_said() -> None:
     good = poses(around(18))
     good[4] = dataclasses.replace(good[4], accel_g=good[4].accel_g * 1.02)

@@ -6,6 +6,7 @@ Sources: check values of the data sets, see SOURCES.md beside the data.
 from __future__ import annotations
 
 import dataclasses
+import gzip
 
 import numpy as np
 import pytest
@@ -17,6 +18,7 @@ from knuckle.calibrate.finder import find_poses
 from knuckle.calibrate.gyro import fit_gyro
 from knuckle.calibrate.gyro_turns import turns_between
 from knuckle.calibrate.pose import Pose
+from knuckle.calibrate.recorded import calibrate_arrays
 from knuckle.calibrate.results import FitState, FullTurn, GyroTurns
 from knuckle.estimate.data_sheets import MPU6050_ACCELEROMETER
 from knuckle.model.block import Block
@@ -64,6 +66,34 @@ def test_imu_tk_from_raw_counts(found_by: str, sheet, request) -> None:
     assert np.sqrt(np.mean(residuals**2)) < near * 1.1 * 0.00098
     if found_by == "rests":
         assert np.max(np.abs(residuals)) < 1.1 * 0.0021
+
+
+def test_imu_tk_in_one_call_from_counts(outside_data: Find) -> None:
+    """A nominal scale and a round zero stand for what an owner would know."""
+    with gzip.open(outside_data("imu_tk/xsens_acc.mat.gz")) as file:
+        accel = np.loadtxt(file)
+    with gzip.open(outside_data("imu_tk/xsens_gyro.mat.gz")) as file:
+        gyro = np.loadtxt(file)
+    made = calibrate_arrays(
+        accel[:, 0], accel[:, 1:], per_g=4070.0, zero=32768.0,
+        gyro=gyro[:, 1:], per_dps=np.radians(4778.0), gyro_zero=32768.0,
+    )  # fmt: skip
+    assert made.fit.state is FitState.GOOD
+    assert made.found_by == "rests"
+    scale, t = made.triangular(lower=True, gravity=IMU_TK_G)
+    assert scale == pytest.approx(LOWER, abs=0.1)
+    assert made.bias == pytest.approx([33124.2, 33275.2, 32364.4], abs=0.6)
+    assert t[[1, 2, 2], [0, 0, 1]] == pytest.approx(
+        [-0.00354989, -0.00890444, -0.0213032], abs=4e-4
+    )
+    residuals = np.array([one.residual_g for one in made.fit.residuals if one.used]) * IMU_TK_G
+    assert np.sqrt(np.mean(residuals**2)) < 1.1 * 0.00098
+    assert np.max(np.abs(residuals)) < 1.1 * 0.0021
+    assert made.gyro is not None and made.gyro.good
+    few = calibrate_arrays(accel[: len(accel) // 4, 0], accel[: len(accel) // 4, 1:], per_g=4070.0,
+                           zero=32768.0)  # fmt: skip
+    assert not few.fit.is_calibration and few.fit.unsupported and few.fit.suggestions
+    assert any("No calibration" in notice for notice in few.notices)
 
 
 def test_the_two_conventions_differ_by_a_lean_of_y(rests: list[Pose]) -> None:

@@ -206,7 +206,7 @@ def _solve(ways: list[_Way], start: FloatArray, mean: FloatArray, prior: FloatAr
     for _ in range(_STEPS):
         at_mean = residuals - jacobian @ (x - mean)
         spread = (jacobian * spread_of) @ jacobian.T
-        scatter = matching_scatter(gravity, at_mean, spread, own, 0.0)
+        scatter = matching_scatter(gravity, at_mean, spread, own, np.zeros(own.size))
         weight = 1.0 / (own + gravity * scatter**2)
         normal = (jacobian.T * weight) @ jacobian + precision
         step = np.linalg.solve(

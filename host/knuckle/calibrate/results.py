@@ -195,6 +195,16 @@ class FaceFit:
         """Whether poses and face run together settle all parameters."""
         return self.good and self.state is not FitState.ILL_CONDITIONED
 
+    @property
+    def supported(self) -> tuple[str, ...]:
+        """Names of the parameters that poses and face run settle."""
+        return tuple(p.name for p in self.parameters if p.supported)
+
+    @property
+    def unsupported(self) -> tuple[str, ...]:
+        """Names of the parameters for which the data sheet's tolerance still stands."""
+        return tuple(p.name for p in self.parameters if not p.supported)
+
 
 @dataclass(frozen=True)
 class GyroTurns:

@@ -14,7 +14,7 @@ _MOST: Final = 1.0
 
 
 def matching_scatter(
-    mine: BoolArray, at_zero: FloatArray, spread: FloatArray, own: FloatArray, others: float
+    mine: BoolArray, at_zero: FloatArray, spread: FloatArray, own: FloatArray, others: FloatArray
 ) -> float:
     """Return the scatter by which some rows' squares equal their degrees of freedom.
 
@@ -31,15 +31,15 @@ def matching_scatter(
         Covariance that the unknowns' priors give the rows.
     own : ndarray, shape (m,)
         The rows' own variances.
-    others : float
-        Scatter of the other rows.
+    others : ndarray, shape (m,)
+        Variance that scatter adds to the other rows.
 
     With S the covariance of the rows, priors included, the residuals are D S^-1 y (D the
     rows' own variance), so that both sums come from S alone.
     """
 
     def excess(log_scatter: float) -> float:
-        variance = own + np.where(mine, np.exp(2.0 * log_scatter), others**2)
+        variance = own + np.where(mine, np.exp(2.0 * log_scatter), others)
         inverse = np.linalg.inv(spread + np.diag(variance))
         residuals = inverse @ at_zero
         return float(np.sum(((residuals**2 - np.diag(inverse)) * variance)[mine]))

@@ -32,9 +32,13 @@ from knuckle.model.block import BoolArray, FloatArray
 LEAST_SIGMA_G: Final = 1e-5
 """No mean is believed better: the order of a count of a 16-bit part."""
 
-SEAT_RAD: Final = 3.5e-4
-"""How flat a face sits on a flat surface, one sigma: 0.02 mm of dust or burr over 60 mm (common
-practice, no source)."""
+SEAT_RAD: Final = 8.7e-4
+"""How flat a face sits on a surface before its own readings speak, one sigma: 0.05 mm of dust,
+burr or plaster over 60 mm (common practice, no source) ..."""
+SEAT_TRUST: Final = 0.35
+"""... taken as if it had been seen in so many residuals of it: so few that one residual, all that
+four quarter turns leave, soon outweighs it. Chosen so that 95 % intervals hold on walls from flat
+to uneven by 0.1 deg (tests/benchmarks/calibration.py)."""
 
 LEAN_PRIOR: Final = 1.0
 FACE_TRUST: Final = 2.0
@@ -135,7 +139,9 @@ class SphereFit:
     hands : int
         Rows that are of hand-held poses.
     scatter_g, face_scatter_g : float
-        Of a reading on top of its own covariance.
+        Of a reading's length on top of its own covariance.
+    seat_rad : float
+        The same of a face run's components along +Y: the surface's unevenness, a push of the hand.
     """
 
     x: FloatArray
@@ -146,6 +152,12 @@ class SphereFit:
     hands: int
     scatter_g: float
     face_scatter_g: float
+    seat_rad: float
+
+    @property
+    def lengths(self) -> int:
+        """Rows that are lengths: of the hands, then of the face run."""
+        return int(_groups(self.hands, self.residuals_g.size)[1].stop)
 
     @property
     def leverage(self) -> FloatArray:
@@ -158,16 +170,27 @@ class SphereFit:
         """Effective: hand-held poses less what the fit took of them."""
         return float(np.sum(1.0 - self.leverage[: self.hands]))
 
-    @property
-    def face_degrees_of_freedom(self) -> float:
-        """The same of the face run."""
-        return float(np.sum(1.0 - self.leverage[self.hands :]))
+    def noise_parts(self, row: FloatArray) -> tuple[float, tuple[tuple[float, float], ...]]:
+        """Return the variance of a combination of unknowns, and what scatter adds to it.
 
-    def noise_parts(self, row: FloatArray) -> tuple[float, float, float]:
-        """Return the variance of a combination of unknowns, and what hands and face add to it."""
+        Returns
+        -------
+        float
+        tuple of (float, float)
+            Of the hands', the face run's lengths and its seat: variance, degrees of freedom.
+        """
         moved = (self.jacobian @ self.covariance @ row / self.sigma_g) ** 2
-        whole = float(row @ self.covariance @ row)
-        return whole, float(np.sum(moved[: self.hands])), float(np.sum(moved[self.hands :]))
+        free = 1.0 - self.leverage
+        parts = []
+        for rows, trust in zip(
+            _groups(self.hands, free.size), (0.0, FACE_TRUST, SEAT_TRUST), strict=True
+        ):
+            parts.append((float(np.sum(moved[rows])), float(np.sum(free[rows])) + trust))
+        return float(row @ self.covariance @ row), tuple(parts)
+
+
+_Scatters = tuple[float, float, float]
+"""Of the hands' lengths, a face run's lengths, its components along +Y."""
 
 
 class _Rows(NamedTuple):
@@ -184,8 +207,8 @@ def fit_sphere(
     The scatter on top of the poses' own covariances is such that the weighted squares of the
     residuals add up to their effective degrees of freedom (Paule & Mandel, Consensus values
     and weighting factors, J. Res. Natl. Bur. Stand. 87 (1982) 377-385, with the trace of the
-    residuals' matrix in place of n - 1). A face run has a scatter of its own: a surface
-    steadies the hands.
+    residuals' matrix in place of n - 1). A face run has scatters of its own: a surface steadies
+    the hands, and is uneven. Its few residuals are pooled with what is known before.
 
     Parameters
     ----------
@@ -201,11 +224,12 @@ def fit_sphere(
     precision = np.diag(sigma**-2.0)
     x = np.zeros(ACCEL_TERMS + 1)
     hands = poses.lengths_g.size
-    scatters = (scatter_g or 1e-3, scatter_g or 1e-3)
+    known = scatter_g or 1e-3
+    scatters = (known, known, SEAT_RAD)
     for _ in range(_MOST_STEPS):
         rows = _rows(x, poses, face)
         if scatter_g is None:
-            scatters = _scatters(rows, x, hands, sigma, scatters[1])
+            scatters = _scatters(rows, x, hands, sigma, scatters)
         weight = 1.0 / _variance(rows.own, hands, scatters)
         weighted = rows.jacobian.T * weight
         normal = weighted @ rows.jacobian + precision
@@ -255,34 +279,64 @@ def _rows(x: FloatArray, poses: Poses, face: Poses | None) -> _Rows:
         plane = u[:, 1] - lean * face.lengths_g
         residuals = np.concatenate([residuals, lengths, plane])
         jacobian = np.vstack([jacobian, length_slopes, plane_slopes])
-        own = np.concatenate([own, length_own, plane_own + SEAT_RAD**2])
+        own = np.concatenate([own, length_own, plane_own])
     leans = np.zeros((residuals.size, 1))
     if face is not None:
         leans[residuals.size - face.lengths_g.size :, 0] = -face.lengths_g
     return _Rows(residuals, np.hstack([jacobian, leans]), own)
 
 
-def _variance(own: FloatArray, hands: int, scatters: tuple[float, float]) -> FloatArray:
-    added = np.full(own.size, scatters[1] ** 2)
-    added[:hands] = scatters[0] ** 2
+def _groups(hands: int, rows: int) -> tuple[slice, slice, slice]:
+    """Return where the rows of the hands, the face's lengths and its components stand."""
+    middle = hands + (rows - hands) // 2
+    return slice(0, hands), slice(hands, middle), slice(middle, rows)
+
+
+def _variance(own: FloatArray, hands: int, scatters: _Scatters) -> FloatArray:
+    added = np.empty(own.size)
+    for rows, scatter in zip(_groups(hands, own.size), scatters, strict=True):
+        added[rows] = scatter**2
     return np.asarray(own + added)
 
 
 def _scatters(
-    rows: _Rows, x: FloatArray, hands: int, sigma: FloatArray, of_face: float
-) -> tuple[float, float]:
-    """Return the scatter of the hands' rows, and of the face run's."""
+    rows: _Rows, x: FloatArray, hands: int, sigma: FloatArray, now: _Scatters
+) -> _Scatters:
+    """Return the scatters of hands, face lengths and face components, one after the other."""
     at_zero = rows.residuals - rows.jacobian @ x
     spread = (rows.jacobian * sigma**2) @ rows.jacobian.T
-    hand = np.arange(rows.own.size) < hands
-    in_hand = matching_scatter(hand, at_zero, spread, rows.own, of_face)
-    if hands == rows.own.size:
-        return in_hand, in_hand
-    found = matching_scatter(~hand, at_zero, spread, rows.own, in_hand)
-    inverse = np.linalg.inv(
-        spread + np.diag(_variance(rows.own, hands, (in_hand, max(found, LEAST_SIGMA_G))))
-    )
-    variance = rows.own + found**2
-    freedom = float(np.sum((np.diag(inverse) * variance)[~hand]))
-    shared = (freedom * found**2 + FACE_TRUST * in_hand**2) / (freedom + FACE_TRUST)
-    return in_hand, float(np.sqrt(max(shared, (_LEAST_SHARE * in_hand) ** 2)))
+    groups = _groups(hands, rows.own.size)
+    found = list(now)
+    for which, group in enumerate(groups):
+        mine = np.zeros(rows.own.size, dtype=bool)
+        mine[group] = True
+        if not mine.any():
+            found[which] = found[0]
+            continue
+        others = _variance(rows.own, hands, (found[0], found[1], found[2])) - rows.own
+        seen = matching_scatter(mine, at_zero, spread, rows.own, others)
+        if which:
+            seen = _pooled(seen, which, mine, spread, rows.own, others, found)
+        found[which] = seen
+    return found[0], found[1], found[2]
+
+
+def _pooled(
+    seen: float,
+    which: int,
+    mine: BoolArray,
+    spread: FloatArray,
+    own: FloatArray,
+    others: FloatArray,
+    found: list[float],
+) -> float:
+    """Return a face run's scatter, pooled with what is known of it before."""
+    variance = own + np.where(mine, max(seen, LEAST_SIGMA_G) ** 2, others)
+    inverse = np.linalg.inv(spread + np.diag(variance))
+    freedom = float(np.sum((np.diag(inverse) * variance)[mine]))
+    if which == 1:
+        before, trust, least = found[0] ** 2, FACE_TRUST, (_LEAST_SHARE * found[0]) ** 2
+    else:
+        before, trust, least = SEAT_RAD**2 + found[1] ** 2, SEAT_TRUST, 0.0
+    shared = (freedom * seen**2 + trust * before) / (freedom + trust)
+    return float(np.sqrt(max(shared, least)))

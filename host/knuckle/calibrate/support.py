@@ -10,8 +10,8 @@ from scipy.stats import norm, t
 
 from knuckle.calibrate.directions import SECTORS
 from knuckle.calibrate.results import FitState, Parameter
-from knuckle.calibrate.sphere import FACE_TRUST, SphereFit, slopes
-from knuckle.estimate.sensor import ACCEL_TERMS, GAIN, TURN
+from knuckle.calibrate.sphere import SphereFit, slopes
+from knuckle.estimate.sensor import ACCEL_TERMS, BIAS, GAIN, TURN
 from knuckle.model.block import FloatArray
 
 SHARE_OF_PRIOR: Final = 1.0 / 3.0
@@ -20,6 +20,14 @@ SHARE_OF_PRIOR: Final = 1.0 / 3.0
 MOST_BIAS_G: Final = 2.5e-3
 MOST_RATIO: Final = 2.5e-3
 """... in 95 % of cases, and no more than this as one sigma: 0.14 deg of tilt."""
+
+MOST_INFLATION: Final = 10.0
+"""Variance inflation of a parameter beyond which the poses are too alike to tell it from the
+others, however little they scatter (Marquardt, Technometrics 12 (1970) 591-612)."""
+
+FEWEST_DIRECTIONS: Final = 10
+"""Nine parameters go through any nine directions: only a tenth shows whether they hold."""
+SAME_DIRECTION_DEG: Final = 12.0
 
 LEAST_DOF: Final = 1.0
 """With fewer degrees of freedom the poses say nothing of their own scatter."""
@@ -51,6 +59,9 @@ def _rows() -> FloatArray:
 
 
 _PARAMETERS: Final = _rows()
+_TOGETHER: Final = np.where(_PARAMETERS > 0.0, 1.0, 0.0).T
+"""Which unknowns a parameter moves: both cross-axis terms with a skew."""
+_EVENLY: Final = np.array([3.0] * 3 + [6.0] * 3 + [3.75] * 3) / FEWEST_POSES
 _LIMITS: Final = np.array([MOST_BIAS_G] * 3 + [MOST_RATIO] * 6)
 
 
@@ -71,15 +82,51 @@ def parameters_of(fit: SphereFit, prior: FloatArray) -> tuple[Parameter, ...]:
     before = np.sqrt(_PARAMETERS**2 @ prior**2)
     widened = sigma * _student(fit.degrees_of_freedom)
     supported = (widened <= SHARE_OF_PRIOR * before) & (sigma <= _LIMITS)
+    supported &= inflation(fit) <= MOST_INFLATION
     return tuple(
         Parameter(name, float(v), float(s), float(b), bool(ok))
         for name, v, s, b, ok in zip(_NAMES, values, sigma, before, supported, strict=True)
     )
 
 
+def inflation(fit: SphereFit) -> FloatArray:
+    """Return by how much each parameter's variance exceeds what good poses leave, shape (9,).
+
+    The larger of two: the variance inflation factor, by what the others leave of it; and the
+    variance over that of `FEWEST_POSES` poses spread evenly (E u^2 = 1/3, E u^4 = 1/5,
+    E u^2 v^2 = 1/15 over the sphere). Of the rows that are lengths, without the data sheet: both
+    depend on where the poses point only, not on how well they were held.
+    """
+    lengths = fit.jacobian[: fit.lengths, :ACCEL_TERMS] @ _TOGETHER
+    size = np.linalg.norm(lengths, axis=0)
+    if lengths.shape[0] < size.size or not np.all(size > 0.0):
+        return np.full(size.size, np.inf)
+    alike = (lengths / size).T @ (lengths / size)
+    if np.linalg.cond(alike) > 1e10:
+        return np.full(size.size, np.inf)
+    inflated = np.diag(np.linalg.inv(alike))
+    return np.asarray(np.maximum(inflated, inflated / size**2 / _EVENLY))
+
+
+def directions_of(fit: SphereFit) -> int:
+    """Return how many directions the readings point in, those near one another counted once."""
+    up = -fit.jacobian[: fit.lengths, BIAS]
+    apart: list[FloatArray] = []
+    near = math.cos(math.radians(SAME_DIRECTION_DEG))
+    for one in up / np.linalg.norm(up, axis=1)[:, None]:
+        if all(float(one @ other) < near for other in apart):
+            apart.append(one)
+    return len(apart)
+
+
+def student_factor(dof: float) -> float:
+    """Return k of a 95 % interval from degrees of freedom (GUM, JCGM 100:2008, G.3)."""
+    return float(t.ppf(0.975, max(dof, 1.0))) if math.isfinite(dof) else float(norm.ppf(0.975))
+
+
 def _student(dof: float) -> float:
     """Return by how much few degrees of freedom widen a 95 % interval."""
-    return float(t.ppf(0.975, max(dof, 1.0)) / norm.ppf(0.975))
+    return student_factor(dof) / float(norm.ppf(0.975))
 
 
 def camber_row(fit: SphereFit) -> FloatArray:
@@ -94,10 +141,8 @@ def camber_freedom(fit: SphereFit) -> tuple[float, float]:
 
     Welch-Satterthwaite, GUM (JCGM 100:2008) G.4.1: the data sheet's share has infinitely many.
     """
-    whole, hands, face = fit.noise_parts(camber_row(fit))
-    weight = hands**2 / max(fit.degrees_of_freedom, 0.5)
-    if face > 0.0:
-        weight += face**2 / (max(fit.face_degrees_of_freedom, 0.0) + FACE_TRUST)
+    whole, parts = fit.noise_parts(camber_row(fit))
+    weight = sum(part**2 / max(freedom, 0.5) for part, freedom in parts)
     return math.sqrt(whole), whole**2 / weight if weight > 0.0 else math.inf
 
 
@@ -125,6 +170,13 @@ def verdict(fit: SphereFit, parameters: tuple[Parameter, ...], count: int) -> Ve
         reason = (
             f"{count} poses are too few: with {fit.degrees_of_freedom:.1f} degrees of freedom "
             "they do not tell how well they agree"
+        )
+        return Verdict(FitState.ILL_CONDITIONED, reason, camber, camber_dof)
+    directions = directions_of(fit)
+    if not missing and directions < FEWEST_DIRECTIONS:
+        reason = (
+            f"the poses point in {directions} different directions only: nine parameters go "
+            f"through any nine, so {FEWEST_DIRECTIONS} or more are needed"
         )
         return Verdict(FitState.ILL_CONDITIONED, reason, camber, camber_dof)
     if missing:

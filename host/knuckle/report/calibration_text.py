@@ -25,17 +25,17 @@ def fit_lines(details: Mapping[str, float | str]) -> Iterator[str]:
     details : mapping
         Of the outcome: docs/results.md lists them.
     """
-    unsupported = str(details["unsupported"]).split()
+    unsupported, k = str(details["unsupported"]).split(), float(details["k"])
     yield f"Poses               {details['poses']:.0f}, {details['left_out']:.0f} left out"
     yield f"Scatter of a pose   {details['scatter_mg']:.2f} mg"
     if "temperature_c" in details:
         yield f"Temperature         {details['temperature_c']:.1f} C"
     yield ""
-    yield "            value                          one sigma"
+    yield f"            value                          95 %, k = {k:.2f}"
     for name, members, factor, unit in _PARAMETERS:
         axes = "".join(f"{member[-2 if name == 'skew' else -1 :]:>9}" for member in members)
         values = "".join(f"{factor * float(details[m]):>+9.3f}" for m in members)
-        sigmas = "".join(f"{factor * float(details[m + '_u']):>9.3f}" for m in members)
+        sigmas = "".join(f"{k * factor * float(details[m + '_u']):>9.3f}" for m in members)
         yield f"{'':<8}{axes}"
         yield f"{name:<8}{values} {unit:<3}{sigmas} {unit}"
     for name in unsupported:
@@ -52,8 +52,8 @@ def fit_lines(details: Mapping[str, float | str]) -> Iterator[str]:
             f"says (before: {details['gyro_misfit_before_deg']:.2f})"
         )
     yield (
-        f"Left in camber      {details['camber_u_deg']:.3f} deg (one sigma), "
-        f"{details['degrees_of_freedom']:.0f} degrees of freedom"
+        f"Left in camber      {details['camber_k'] * details['camber_u_deg']:.3f} deg (95 %, k = "
+        f"{details['camber_k']:.2f} by {details['degrees_of_freedom']:.0f} degrees of freedom)"
     )
 
 

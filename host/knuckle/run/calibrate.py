@@ -262,19 +262,21 @@ def calibrate_recording(
     # Each face run has its surface: two of them are not one.
     faces = [t.face for t in (own, *(t for _, t in reversed(earlier))) if len(t.face) >= QUARTERS]
     face = fit_face(faces[0], fit) if faces else None
-    good_face = face if face is not None and face.good else None
+    # A face run that upsets the poses is told, and left out: they may stand without it.
+    upset = face is not None and face.good and fit.is_calibration and not face.is_calibration
+    good_face = face if face is not None and face.good and not upset else None
     runs = [*earlier, (recording.block, own)]
     gyro = _gyro(runs, good_face or fit, gyro_sheet(recording.sensors.gyro), task)
     made = None
-    if fit.is_calibration:
+    if fit.is_calibration if good_face is None else good_face.is_calibration:
         good_gyro = gyro if gyro is not None and gyro.good else None
         calibration = calibration_of(
             fit, good_face, good_gyro, identity=recording.identity, date=date
         )
         made = Made(
             calibration,
-            fit.supported,
-            fit.unsupported,
+            (good_face or fit).supported,
+            (good_face or fit).unsupported,
             () if good_gyro is None else good_gyro.unsupported,
             good_face is not None,
             sum(one.used for one in fit.residuals),

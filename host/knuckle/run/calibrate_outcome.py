@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from knuckle.calibrate.results import AccelerometerFit, FaceFit, FitState, GyroFit
+from knuckle.calibrate.support import student_factor
 from knuckle.model.result import Notice, Outcome
 from knuckle.run.calibration_json import Made
 from knuckle.run.pose_progress import unsettled_words
@@ -31,7 +32,7 @@ def outcome_of(
     if made is None:
         refused = Notice(
             "ILL_CONDITIONED",
-            f"This is no calibration, and none is kept. {unsettled_words(fit)}",
+            f"This is no calibration, and none is kept. {_why_none(fit, face)}",
         )
     return Outcome(
         "calibrate",
@@ -41,6 +42,12 @@ def outcome_of(
         refused=refused,
         details=_details(fit, face, gyro, made),
     )
+
+
+def _why_none(fit: AccelerometerFit, face: FaceFit | None) -> str:
+    if face is None or not fit.is_calibration:
+        return unsettled_words(fit)
+    return f"With the face run {face.state_reason}: make both anew."
 
 
 def _warnings(
@@ -58,6 +65,15 @@ def _warnings(
             Notice(
                 "NO_FACE_RUN",
                 "Without a face run the turn of the chip in its case stays open: 1.5 deg, one "
+                "sigma, in every camber.",
+            )
+        )
+    elif face.good and fit.is_calibration and not face.is_calibration:
+        notices.append(
+            Notice(
+                "FACE_RUN_UNSURE",
+                "The face run does not agree with the poses and is not used: with it, "
+                f"{face.state_reason}. The turn of the chip in its case stays open: 1.5 deg, one "
                 "sigma, in every camber.",
             )
         )
@@ -88,7 +104,8 @@ def _warnings(
 def _details(
     fit: AccelerometerFit, face: FaceFit | None, gyro: GyroFit | None, made: Made | None
 ) -> dict[str, float | str]:
-    best = face if face is not None and face.good else fit
+    joint = face is not None and face.good and (face.is_calibration or not fit.is_calibration)
+    best = face if joint and face is not None else fit
     details: dict[str, float | str] = {
         "state": fit.state.value,
         "reason": fit.reason,
@@ -97,10 +114,12 @@ def _details(
         "scatter_mg": 1000.0 * fit.scatter_g,
         "degrees_of_freedom": float(best.degrees_of_freedom),
         "camber_u_deg": float(best.camber_u_deg),
-        "supported": " ".join(fit.supported),
-        "unsupported": " ".join(fit.unsupported),
+        "camber_k": student_factor(best.degrees_of_freedom),
+        "k": student_factor(fit.degrees_of_freedom),
+        "supported": " ".join(best.supported),
+        "unsupported": " ".join(best.unsupported),
     }
-    for one in fit.parameters:
+    for one in best.parameters:
         details[one.name] = one.value
         details[f"{one.name}_u"] = one.standard_uncertainty
     if fit.temp_c is not None:
