@@ -12,6 +12,7 @@ from knuckle.run.events import (
     LinearSamples,
     LinkDown,
     PodSeen,
+    RateFitted,
     RestEnded,
     RestReady,
     RunEvent,
@@ -51,6 +52,7 @@ class WatchScene:
         self._first_s: float | None = None
         self._newest_s = 0.0
         self._lengths: list[str] = []
+        self._averaging: int | None = None
         self._linear_mm: list[float] = []
 
     @property
@@ -64,6 +66,7 @@ class WatchScene:
         match event:
             case PodSeen(again=again, hello=hello):
                 self._lengths = _linear_rows(hello)
+                self._averaging = None if hello is None else hello.averaging
                 lines.insert(0, f"Pod {self._link.state.name}" + (" again." if again else "."))
             case Samples(block=block) if len(block):
                 self._passed(float(block.t_s[0]), float(block.t_s[-1]))
@@ -75,6 +78,8 @@ class WatchScene:
                 self._angles.rested(rest)
             case StillnessChanged(state=state):
                 self._state, self._ask = _STATES[state]
+            case RateFitted(averaging=averaging, applied=True):
+                self._averaging = averaging
             case LinkDown():
                 self._state, self._ask = "Link lost", Ask.TROUBLE
             case ButtonPressed():
@@ -112,6 +117,11 @@ class WatchScene:
             beat=int(self.passed_s),
         )
 
+    def _carried(self, bytes_per_s: float) -> str:
+        """Return what the link carries now, and how many raw readings make one sample."""
+        averaging = "" if self._averaging is None else f", averaging {self._averaging}"
+        return f"{bytes_per_s / 1000.0:.1f} kB/s{averaging}"
+
     def _figures(self) -> tuple[tuple[str, str], ...]:
         found: list[tuple[str, str]] = []
         if (pitch_deg := self._angles.pitch_deg) is not None:
@@ -136,6 +146,8 @@ class WatchScene:
                 found.append(("gyro noise", f"{health.gyro_noise_dps:.3f} deg/s"))
             if health.temp_c is not None:
                 found.append(("temperature", f"{health.temp_c:.1f} C"))
+            if health.bytes_per_s:
+                found.append(("link", self._carried(health.bytes_per_s)))
             found.append(("bytes lost", str(health.counts.discarded_bytes)))
         return tuple(found)
 

@@ -95,6 +95,7 @@ class BleLink:
     """
 
     reconnects = True
+    throughput_is_known = False
 
     def __init__(
         self,

@@ -45,6 +45,14 @@ class Clock(Protocol):
         ...
 
 
+def throughput_is_known(link: Link) -> bool:
+    """Return whether a link carries all that the pod's own line lets it send.
+
+    True unless the link says otherwise by an attribute `throughput_is_known`.
+    """
+    return bool(getattr(link, "throughput_is_known", True))
+
+
 class Link(Protocol):
     """A way to one pod.
 

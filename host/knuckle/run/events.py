@@ -258,6 +258,8 @@ class Health(RunEvent):
         fewer than ten samples, or without such a channel.
     temp_c : float or None
         The last temperature.
+    bytes_per_s : float
+        That arrived over the period.
     """
 
     counts: DecodeCounts
@@ -266,6 +268,30 @@ class Health(RunEvent):
     accel_noise_g: float | None
     gyro_noise_dps: float | None
     temp_c: float | None
+    bytes_per_s: float = 0.0
+
+
+@dataclass(frozen=True, slots=True)
+class RateFitted(RunEvent):
+    """The link carries less than the pod sends.
+
+    Attributes
+    ----------
+    bytes_per_s : float
+        That it carries.
+    averaging : int
+        The smallest that it carries.
+    rate_hz : float
+        Samples a second with that.
+    applied : bool
+        Whether the pod has been told to average so. Late in a run it is not: a recording has one
+        rate.
+    """
+
+    bytes_per_s: float
+    averaging: int
+    rate_hz: float
+    applied: bool
 
 
 @dataclass(frozen=True, slots=True)

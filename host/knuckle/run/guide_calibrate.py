@@ -18,15 +18,14 @@ from knuckle.calibrate.finder import PoseEvent, PoseFinder
 from knuckle.calibrate.pose import Pose
 from knuckle.calibrate.results import AccelerometerFit, FaceFit
 from knuckle.estimate.data_sheets import AccelerometerSheet
-from knuckle.geometry.rotation import unit
 from knuckle.model.block import Block, FloatArray
 from knuckle.model.guidance import Ask, Guidance, PlaceMark, Shown, Sphere
 from knuckle.model.rest import Rest
 from knuckle.run.events import ButtonPressed, LinkDown, LinkUp, RunEvent, Samples
 from knuckle.run.pose_marks import TAKEN_AFTER_S, Part, PoseMark, Taken
-from knuckle.run.pose_progress import PoseProgress
+from knuckle.run.pose_progress import PoseProgress, corrected_up, quarter_deg
 from knuckle.run.pose_words import pose_words
-from knuckle.run.turn_watch import TurnWatch
+from knuckle.run.turn_watch import TOO_SLOW, TurnWatch
 from knuckle.wire.messages import Cue
 
 HOLD_S: Final = 0.5
@@ -72,6 +71,7 @@ class CalibrateGuide:
         self._carried_on = earlier is not None
         self._marks: list[PoseMark] = []
         self._finder: PoseFinder | None = None
+        self._rate_hz = 0.0
         self._progress = PoseProgress()
         self._face_fit: FaceFit | None = None
         self._watch = TurnWatch()
@@ -208,8 +208,9 @@ class CalibrateGuide:
         return []
 
     def _sampled(self, block: Block) -> list[Cue]:
-        if self._finder is None:
+        if self._finder is None or block.rate_hz != self._rate_hz:
             self._finder = PoseFinder(block.rate_hz)
+            self._rate_hz = block.rate_hz
             self._first_s = float(block.t_s[0])
             if self._carried_on and self._taken.poses:
                 self._carry_on()
@@ -249,7 +250,7 @@ class CalibrateGuide:
         self._held = pose
         if self._counted == pose.start_s:
             self._replace(pose)
-            return self._left_alone(pose)
+            return self._too_slow() or self._left_alone(pose)
         cues = self._ready(pose)
         if cues or self._counted is not None or self._trouble:
             return cues
@@ -316,11 +317,11 @@ class CalibrateGuide:
     # ---- face
 
     def _take_face(self, pose: Pose) -> list[Cue]:
-        up = self._corrected(pose)
+        up = corrected_up(pose, self._fit)
         if abs(up[1]) > np.sin(np.radians(UPRIGHT_DEG)):
             return self._not_so("Hold the mounting face to something upright")
-        quarters = [self._quarter_deg(other) for other in self._taken.face]
-        own = self._quarter_deg(pose)
+        quarters = [quarter_deg(corrected_up(other, self._fit)) for other in self._taken.face]
+        own = quarter_deg(up)
         near = [abs((own - other + 180.0) % 360.0 - 180.0) < NEW_QUARTER_DEG for other in quarters]
         if any(near) and len(quarters) < QUARTERS:
             return self._not_so("Turn it on by a quarter")
@@ -336,15 +337,6 @@ class CalibrateGuide:
             return self._next_part()
         self._remarks.append(f"Another quarter turn is needed: {self._face_fit.reason}.")
         return [Cue.TROUBLE]
-
-    def _corrected(self, pose: Pose) -> FloatArray:
-        if self._fit is None:
-            return unit(pose.accel_g)
-        return unit(np.linalg.solve(self._fit.matrix, pose.accel_g - self._fit.bias_g))
-
-    def _quarter_deg(self, pose: Pose) -> float:
-        up = self._corrected(pose)
-        return float(np.degrees(np.arctan2(up[0], up[2])))
 
     def _not_so(self, words: str) -> list[Cue]:
         """Say once for each pose that it does not serve."""
@@ -366,6 +358,12 @@ class CalibrateGuide:
             return self._not_so("Turn it on, to the mark")
         self._mark(pose)
         return self._next_part()
+
+    def _too_slow(self) -> list[Cue]:
+        if self._part is not Part.TURN or not self._watch.crept:
+            return []
+        self._turn_anew(TOO_SLOW)
+        return [Cue.TROUBLE]
 
     def _turn_anew(self, why: str) -> None:
         self._taken.turn.clear()

@@ -101,6 +101,7 @@ class TouchGuide(PlainGuide):
         self._length_mm = length_mm
         self._caption = caption
         self._detector: LinearRestDetector | None = None
+        self._rate_hz = 0.0
         self._sequence: TouchSequence | None = None
         self._rest: LinearRest | None = None
         self._verdict: Verdict | None = None
@@ -192,11 +193,12 @@ class TouchGuide(PlainGuide):
                 f"It sends {linear.linear_mm.shape[1]}.",
                 "Leave --channel out, or name one that it has.",
             )
-        if self._detector is None or self._sequence is None:
+        if self._detector is None or self._sequence is None or linear.rate_hz != self._rate_hz:
             step_mm = self._resolution_mm()
             self._detector = LinearRestDetector(linear.rate_hz, self._channel, step_mm)
             self._sequence = TouchSequence(self._labels, self._rules())
             self._first_s = float(linear.t_s[0])
+            self._rate_hz = linear.rate_hz
         self._now_s = float(linear.t_s[-1])
         reading = linear.linear_mm[:, self._channel - 1]
         there = np.isfinite(reading)

@@ -11,7 +11,7 @@ from knuckle.wire.messages import Command, Hello
 
 
 def start_stream(
-    hello: Hello, rate_hz: float | None
+    hello: Hello, rate_hz: float | None, at_least: int = 1
 ) -> Generator[Request, Reply, KnuckleError | None]:
     """Set the rate, if one is asked for, and start the samples.
 
@@ -20,6 +20,8 @@ def start_stream(
     rate_hz : float or None
         Samples a second; the pod takes the nearest that whole averaging gives, and never
         more than its line carries. None leaves the pod as it is.
+    at_least : int
+        Averaging that the link needs, as it has shown.
 
     Returns
     -------
@@ -28,7 +30,7 @@ def start_stream(
     """
     if not hello.channels:
         return no_sensor()
-    averaging = averaging_for(hello, rate_hz)
+    averaging = max(averaging_for(hello, rate_hz), at_least)
     if averaging != hello.averaging:
         reply = yield Request(Command.SET_RATE, set_rate(hello.raw_period_ticks, averaging))
         if isinstance(reply, KnuckleError):

@@ -23,6 +23,11 @@ class HealthMeter:
         self._wheel = wheel
         self._since_s: float | None = None
         self._blocks: list[Block] = []
+        self._byte_count = 0
+
+    def arrived(self, byte_count: int) -> None:
+        """Take note of bytes."""
+        self._byte_count += byte_count
 
     def start_over(self) -> None:
         """Forget the period under way: the link was down."""
@@ -37,13 +42,16 @@ class HealthMeter:
         """Return the period's figures when it is over."""
         if self._since_s is None:
             self._since_s = at_s
+            self._byte_count = 0
             self._blocks.clear()
             return None
         passed_s = at_s - self._since_s
         if passed_s < PERIOD_S - 1e-6:
             return None
         blocks = [block for block in self._blocks if len(block)]
+        bytes_per_s = self._byte_count / passed_s
         self._since_s = at_s
+        self._byte_count = 0
         self._blocks.clear()
         block = concatenate(blocks) if blocks else None
         return Health(
@@ -55,6 +63,7 @@ class HealthMeter:
             accel_noise_g=_noise(block.accel_g) if block is not None else None,
             gyro_noise_dps=_noise(block.gyro_dps) if block is not None else None,
             temp_c=_last(block.temp_c) if block is not None else None,
+            bytes_per_s=bytes_per_s,
         )
 
 

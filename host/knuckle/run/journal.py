@@ -13,6 +13,7 @@ from knuckle.run.events import (
     PodReport,
     PodRestarted,
     PodSeen,
+    RateFitted,
     RestEnded,
     RestReady,
     RestWithdrawn,
@@ -37,6 +38,15 @@ def note(event: RunEvent) -> None:
             LOGGER.info("%s: link back after %.1f s", name, gap_s)
         case PodRestarted(cause=cause):
             LOGGER.warning("%s: pod restarted: %s", name, cause.name)
+        case RateFitted(bytes_per_s=bytes_per_s, averaging=averaging, applied=applied):
+            state = "set" if applied else "advised"
+            LOGGER.warning(
+                "%s: link carries %.0f bytes/s, averaging %d %s",
+                name,
+                bytes_per_s,
+                averaging,
+                state,
+            )
         case RestReady(t_s=t_s, rest=rest):
             LOGGER.info("%s: rest since %.2f s ready at %.2f s", name, rest.start_s, t_s)
         case RestEnded(rest=rest):

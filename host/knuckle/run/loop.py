@@ -10,7 +10,7 @@ from types import TracebackType
 from typing import Final, Self
 
 from knuckle.errors import KnuckleError, LinkError, LinkWrongDevice, PodError
-from knuckle.links.contract import Link
+from knuckle.links.contract import Link, throughput_is_known
 from knuckle.model.block import Block
 from knuckle.model.rest import Rest
 from knuckle.model.wheel import Wheel
@@ -23,6 +23,7 @@ from knuckle.run.exchange import Reply, Request
 from knuckle.run.pace import Pace
 from knuckle.run.podsession import CalibrationOf, FloorsOf, PodSession
 from knuckle.wire.commands import cue as cue_payload
+from knuckle.wire.framing import BROKEN_OFF
 from knuckle.wire.messages import Command, Cue, Message
 
 RawSink = Callable[[int, float, bytes], None]
@@ -42,6 +43,7 @@ class _Line:
         self.link = link
         self.session = session
         self.ended = False
+        self.was_open = False
         self.task: asyncio.Task[None] | None = None
 
 
@@ -119,6 +121,7 @@ class RunLoop:
                     deadlines=self._deadlines,
                     rest_settings=rest_settings,
                     new_identity=new_identity,
+                    fit_rate=not throughput_is_known(link),
                     keep_samples=keep_samples,
                 ),
             )
@@ -292,6 +295,9 @@ class RunLoop:
         link, session = line.link, line.session
         async with link:
             try:
+                if line.was_open and self._raw_sink is not None:
+                    self._raw_sink(line.stream, link.clock.now_s(), BROKEN_OFF)
+                line.was_open = True
                 self._tell(session.opened(link.clock.now_s()))
                 async with contextlib.aclosing(link.chunks()) as chunks:
                     while not self._stopping:

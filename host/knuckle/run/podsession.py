@@ -6,6 +6,7 @@ live run did.
 
 from __future__ import annotations
 
+import math
 import secrets
 from collections.abc import Callable, Generator, Sequence
 from typing import Any
@@ -16,6 +17,7 @@ from knuckle.model.wheel import Wheel
 from knuckle.rests.noise_floor import KnownFloor
 from knuckle.rests.settings import RestSettings
 from knuckle.run.attendance import Attendance
+from knuckle.run.condition import LinkCondition
 from knuckle.run.deadlines import Deadlines, State, another_pod, cannot_take, link_ended
 from knuckle.run.events import (
     ButtonPressed,
@@ -26,15 +28,15 @@ from knuckle.run.events import (
     PodRestarted,
     PodSeen,
     RunEvent,
-    Samples,
 )
 from knuckle.run.exchange import HANDSHAKE_TOKENS, Exchange, OnReply, Reply, Request
 from knuckle.run.handshake import start_stream
-from knuckle.run.health import HealthMeter
 from knuckle.run.identity import NO_IDENTITY, learn_settings
+from knuckle.run.line_judge import LineJudge
 from knuckle.run.readings import CalibrateBlock, Readings
 from knuckle.wire.commands import encode_command
 from knuckle.wire.decoder import PodDecoder
+from knuckle.wire.framing import BROKEN_OFF
 from knuckle.wire.messages import (
     Button,
     Command,
@@ -66,12 +68,14 @@ class PodSession:
     rate_hz : float, optional
         Samples a second to ask for; None leaves the pod as it is.
     calibration_of, floors_of : callable, optional
-        From the pod as seen to the function that calibrates its blocks, or None for none; and to
-        its noise as kept, newest first.
+        From the pod as seen to the function that calibrates its blocks, or None; and to its noise
+        as kept, newest first.
     identity : bytes, optional
         The pod to be accepted; any if None.
     new_identity : callable
-        Draws the eight bytes for a pod that has no identity.
+        Draws the bytes for a pod that has none.
+    fit_rate : bool
+        Whether to raise the averaging where the link carries too little.
     keep_samples : bool
         Whether `readings.block` shall give all samples at the end.
     """
@@ -87,6 +91,7 @@ class PodSession:
         deadlines: Deadlines | None = None,
         rest_settings: RestSettings | None = None,
         new_identity: Callable[[], bytes] = lambda: secrets.token_bytes(8),
+        fit_rate: bool = False,
         keep_samples: bool = False,
     ) -> None:
         self.wheel = wheel
@@ -94,28 +99,27 @@ class PodSession:
         self.hello: Hello | None = None
         self.seen: PodSeen | None = None
         self.readings = Readings(wheel, rest_settings=rest_settings, keep=keep_samples)
-        self._rate_hz = rate_hz
+        self._rate_hz, self._new_identity = rate_hz, new_identity
         self._calibration_of, self._floors_of = calibration_of, floors_of
         self._expected = identity if identity != NO_IDENTITY else None
         self._attendance = Attendance(deadlines if deadlines is not None else Deadlines())
-        self._new_identity = new_identity
-        self._decoder = PodDecoder()
-        self._exchange = Exchange()
-        self._health = HealthMeter(wheel)
+        self._decoder, self._exchange = PodDecoder(), Exchange()
+        self._condition, self._lines = LinkCondition(wheel, fits=fit_rate), LineJudge()
         self._events: list[RunEvent] = []
         self._held: list[Message] = []
         self._steps: Generator[Request, Reply, Any] | None = None
-        self._now_s = 0.0
-        self._asked_s: float | None = None
-        self._has_streamed = False
-        self._samples_came = False
+        self._now_s, self._asked_s = 0.0, -math.inf
+        self._has_streamed = self._was_open = self._samples_came = False
         self._restarts_told = 0
 
     def opened(self, at_s: float) -> list[RunEvent]:
-        """Take note that the link is open (again)."""
+        """Take note that the link is open (again); what was cut off by its loss is dropped."""
+        if self._was_open:
+            self._decoder.receive_data(BROKEN_OFF)
+        self._was_open = True
         self.state = State.WAITING
         self._now_s = at_s
-        self._asked_s = None
+        self._asked_s = -math.inf
         self._samples_came = False
         self._attendance.opened(at_s)
         return self._told()
@@ -141,10 +145,11 @@ class PodSession:
         self._push(samples)
         if chunk.data:
             self._attendance.bytes_came(chunk.arrival_s)
+            self._condition.arrived(len(chunk.data))
             if self.state is State.STREAMING:
-                report = self._health.report(chunk.arrival_s, self._decoder.counts)
-                if report is not None:
-                    self._events.append(report)
+                self._events += self._condition.report(
+                    self._now_s, self._decoder.counts, self.hello, self._exchange
+                )
         self._exchange.pass_time(self._now_s)
         self._judge_attendance()
         return self._told()
@@ -154,8 +159,7 @@ class PodSession:
         self._now_s = max(self._now_s, at_s)
         self.state = State.CLOSED
         self._steps = None
-        if self.seen is not None:
-            self._held = []  # whose they were was never told
+        self._held = self._held if self.seen is None else []  # whose they were was never told
         self._exchange.fail_all(reason)
         self._go_down(reason)
         return self._told()
@@ -243,8 +247,7 @@ class PodSession:
                 self._exchange.take(message)
 
     def _met(self, hello: Hello) -> None:
-        stranger = hello.identity != NO_IDENTITY and self._expected not in (None, hello.identity)
-        if stranger:
+        if hello.identity != NO_IDENTITY and self._expected not in (None, hello.identity):
             raise another_pod(hello)
         self.hello = hello
         if self.state is State.WAITING and self._attendance.waits_for_sensors(hello, self._now_s):
@@ -264,8 +267,7 @@ class PodSession:
             self._introduce(hello, self.seen.settings, self.seen.settings_problem)
 
     def _text_pod(self, header: TextHeader) -> None:
-        problem = "A pod of the text format keeps no settings."
-        self._introduce(None, None, problem, header.facts)
+        self._introduce(None, None, "A pod of the text format keeps no settings.", header.facts)
         self._streams()
 
     def _introduce(
@@ -287,7 +289,7 @@ class PodSession:
 
     def _start(self, hello: Hello) -> None:
         self.state = State.STARTING
-        self._go(start_stream(hello, self._rate_hz))
+        self._go(start_stream(hello, self._rate_hz, self._condition.averaging))
 
     def _go(self, steps: Generator[Request, Reply, Any]) -> None:
         self._steps = steps
@@ -312,8 +314,7 @@ class PodSession:
 
     def _steps_done(self, value: Any) -> None:
         if self.state is State.LEARNING and self.hello is not None:
-            settings, problem = value
-            self._introduce(self.hello, settings, problem)
+            self._introduce(self.hello, *value)
             self._start(self.hello)
         elif self.state is State.STARTING:
             # A recording answers nothing; a pod whose samples come has started all the same.
@@ -325,7 +326,7 @@ class PodSession:
     def _streams(self) -> None:
         self.state = State.STREAMING
         self._has_streamed = True
-        self._health.start_over()
+        self._condition.start_over()
         self._come_up()
 
     def _push(self, messages: list[Message]) -> None:
@@ -349,12 +350,13 @@ class PodSession:
             cause = self.hello.reset_cause if self.hello is not None else ResetCause.UNKNOWN
             self._restarted(cause)
         for event in events:
-            if isinstance(event, Samples):
-                self._health.push(event.block)
+            self._condition.take(event)
+            self._lines.take(event)
         self._events += events
 
     def _restarted(self, cause: ResetCause) -> None:
         self._restarts_told += 1
+        self._condition.restarted = True
         self._samples_came = False
         self._events.append(PodRestarted(self.wheel, self._now_s, cause))
 
@@ -366,22 +368,19 @@ class PodSession:
 
     def _ask_who(self) -> None:
         """Ask a pod that streams already who it is: good frames prove that it is one."""
-        if self._asked_s is None or self._now_s - self._asked_s >= 1.0:
+        if self._now_s - self._asked_s >= 1.0:
             self._asked_s = self._now_s
-            self._exchange.send(
-                Request(Command.HELLO, attempts=1),
-                self._now_s,
-                lambda reply: None,  # the hello speaks for itself, and its deadline is judged
-                HANDSHAKE_TOKENS,
-            )
+            request = Request(Command.HELLO, attempts=1)
+            # The hello speaks for itself, and its deadline is judged.
+            self._exchange.send(request, self._now_s, lambda reply: None, HANDSHAKE_TOKENS)
 
     def _judge_attendance(self) -> None:
         if self.state is State.WAITING:
-            lines_come = self._decoder.counts.headerless_lines > 0
-            overdue = self._attendance.hello_overdue(self._now_s, lines_come=lines_come)
+            overdue = self._attendance.hello_overdue(self._now_s, self._decoder)
             if overdue is not None:
                 raise overdue
         elif self.state is State.STREAMING:
+            self._lines.judge(self._decoder)
             silent = self._attendance.fell_silent(self._now_s)
             if silent is not None:
                 self._go_down(silent)

@@ -21,10 +21,11 @@ from knuckle.run.events import (
     Samples,
     StillnessChanged,
 )
-from knuckle.timebase.assembler import BlockAssembler
+from knuckle.timebase.assembler import BlockAssembler, of_one_averaging
 from knuckle.wire.messages import Message
 
 CalibrateBlock = Callable[[Block], Block]
+TRIAL_OVER = "the rate was too high for the link"
 
 
 class Readings:
@@ -82,8 +83,15 @@ class Readings:
         at_s : float
             Their arrival.
         """
-        found = self._assembler.assemble(messages)
         events: list[RunEvent] = []
+        for together in of_one_averaging(messages):
+            events += self._push(together, at_s)
+        return events
+
+    def _push(self, messages: Sequence[Message], at_s: float) -> list[RunEvent]:
+        trials = self._assembler.trials
+        found = self._assembler.assemble(messages)
+        events = self._start_over(at_s) if self._assembler.trials > trials else []
         if found.linear is not None:
             events.append(LinearSamples(self._wheel, at_s, found.linear))
         block = found.block
@@ -107,6 +115,16 @@ class Readings:
         if self._detector.state != self._state:
             self._state = self._detector.state
             events.append(StillnessChanged(self._wheel, at_s, self._state))
+        return events
+
+    def _start_over(self, at_s: float) -> list[RunEvent]:
+        """Leave out what came so far: it was a trial of the rate."""
+        events = self.finish(at_s)
+        for rest in self._earlier_rests:
+            place = (rest.start_s, rest.end_s)
+            events.append(RestWithdrawn(self._wheel, at_s, rest.end_s, *place, TRIAL_OVER))
+        self._earlier_rests, self._earlier_dropped, self._kept = [], [], []
+        self._samples = 0
         return events
 
     def finish(self, at_s: float) -> list[RunEvent]:

@@ -17,6 +17,7 @@ from knuckle.run.events import (
     PodReport,
     PodRestarted,
     PodSeen,
+    RateFitted,
     RunEvent,
 )
 from knuckle.run.fault_book import FaultBook
@@ -118,6 +119,8 @@ class LinkWatch:
             case Health():
                 self._health = event
                 self._lost += event.lost
+            case RateFitted():
+                return [_fitted(event)]
             case LinkDown(reason=reason):
                 self._connected = False
                 return [reason.what]
@@ -134,6 +137,16 @@ class LinkWatch:
             case PodReport(message=Fault() | Status() as report):
                 return self._faults.take(report)
         return []
+
+
+def _fitted(fit: RateFitted) -> str:
+    carries = f"The link carries {fit.bytes_per_s / 1000.0:.1f} kB/s"
+    if fit.applied:
+        return (
+            f"{carries}: averaging {fit.averaging}, {fit.rate_hz:.0f} samples/s; what came before "
+            "is left out."
+        )
+    return f"{carries} and loses samples: next time say --rate {fit.rate_hz:.0f}."
 
 
 def _spoken(member: IntEnum) -> str:

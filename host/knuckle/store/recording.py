@@ -11,7 +11,7 @@ from knuckle.model.block import Block, concatenate
 from knuckle.model.linear import LinearBlock, concatenate_linear
 from knuckle.store.arrivals import Arrivals, SampleClock, utc_at_zero
 from knuckle.store.database import Store
-from knuckle.timebase.assembler import BlockAssembler
+from knuckle.timebase.assembler import BlockAssembler, of_one_averaging
 from knuckle.wire.decoder import DecodeCounts, PodDecoder
 from knuckle.wire.messages import Hello, Message, SettingsData, TextHeader
 from knuckle.wire.settings import SettingsRecord
@@ -83,14 +83,19 @@ def decode(
     settings: dict[int, bytes] = {}
 
     def assemble() -> None:
-        found = assembler.assemble(waiting)
-        block = found.block
-        if found.linear is not None:
-            linear.append(found.linear)
-        if block is not None and len(block):
-            blocks.append(block)
-            if arrivals is not None:
-                arrivals.assembled(block, assembler.restarts)
+        for together in of_one_averaging(waiting):
+            trials = assembler.trials
+            found = assembler.assemble(together)
+            if assembler.trials > trials:
+                blocks.clear()
+                linear.clear()
+            block = found.block
+            if found.linear is not None:
+                linear.append(found.linear)
+            if block is not None and len(block):
+                blocks.append(block)
+                if arrivals is not None:
+                    arrivals.assembled(block, assembler.restarts)
         waiting.clear()
 
     for piece in pieces:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 from typing import Final
 
 import numpy as np
@@ -23,6 +23,14 @@ RESTART_PAUSE_S: Final = 1.0
 How long the pod was away cannot be told from its bytes; a fixed figure keeps a replay equal
 to the live run to the last digit. The samples are in another stretch, so nothing is computed
 across it.
+"""
+
+
+TRIAL_S: Final = 10.0
+"""From a recording's first sample: a rise of the averaging until then ends a trial.
+
+The host has found that the link does not carry the rate. A recording of one rate is worth more
+than the seconds before, of which much is lost.
 """
 
 
@@ -48,12 +56,16 @@ class BlockAssembler:
         How often the pod started again.
     skipped_batches : int
         Sample frames that do not fit the hello, or came before any.
+    trials : int
+        How often the averaging has risen within `TRIAL_S`: the samples before do not count.
     """
 
     def __init__(self) -> None:
         self.hello: Hello | None = None
         self.restarts = 0
         self.skipped_batches = 0
+        self.trials = 0
+        self._averaging = 0
         self._counter = TickCounter()
         self._stopped = False
         self._started = False
@@ -158,7 +170,12 @@ class BlockAssembler:
             *((self._motion,) if has_motion else ()),
             *((self._lengths,) if has_lengths else ()),
         )
+        restarts, before_s, begun = self.restarts, self._last_t_s, self._begun
         t_s, starts = self._times(hello, batches, period, tracks)
+        rises = 0 < self._averaging < batches[0].averaging
+        if begun and rises and restarts == self.restarts == 0 and before_s <= TRIAL_S:
+            self.trials += 1
+        self._averaging = batches[0].averaging
         rate_hz = hello.tick_hz / period
         found = Assembled(None, None)
         if has_motion:
@@ -227,6 +244,20 @@ class BlockAssembler:
         self._begun = True
         self._zero_half_ticks = 2 * tick + period
         self._started = True
+
+
+def of_one_averaging(messages: Iterable[Message]) -> Iterator[list[Message]]:
+    """Cut messages where the averaging of their samples changes, so that a trial ends with one."""
+    together: list[Message] = []
+    averaging: int | None = None
+    for message in messages:
+        if isinstance(message, SampleBatch):
+            if averaging not in (None, message.averaging):
+                yield together
+                together = []
+            averaging = message.averaging
+        together.append(message)
+    yield together
 
 
 def _shape(batch: SampleBatch) -> tuple[int, int | None]:

@@ -5,7 +5,8 @@ alone, never on how they were cut into pieces.
 
 A stretch between two 0x00 is a frame candidate. It is read as text instead when it is too
 long for a frame, or fails as one, and looks like text: a text pod sends no 0x00, so one that
-line noise made costs no more than its line. The stream starts as if after a 0x00, and goes
+line noise made costs no more than its line. Two in a row between lines of text say that the
+stream was broken off there (`framing.BROKEN_OFF`). The stream starts as if after a 0x00, and goes
 over to text at the first line end.
 """
 
@@ -81,6 +82,7 @@ class PodDecoder:
         self._mode = _Mode.START
         self._candidate = b""
         self._text = TextLines()
+        self._went_over = False
         self._last_sequence: int | None = None
 
     @property
@@ -91,6 +93,11 @@ class PodDecoder:
         counts.bad_lines = lines.bad_lines
         counts.headerless_lines = lines.headerless_lines
         return counts
+
+    @property
+    def text_trouble(self) -> str:
+        """What is wrong with the last line of text that could not be read, for people."""
+        return self._text.trouble
 
     def receive_data(self, data: bytes) -> None:
         """Store bytes, in pieces of any size. Nothing is decoded here."""
@@ -138,6 +145,8 @@ class PodDecoder:
                     self._end_candidate()
                 elif stuffed:
                     self._frame(stuffed)
+                elif self._went_over:
+                    self._text.cut()
         if rest:
             self._extend(rest)
 
@@ -152,6 +161,7 @@ class PodDecoder:
             if self._mode is _Mode.FRAME and not is_plain(candidate[: LONGEST_STUFFED + 1]):
                 self._counts.too_long += 1
             self._mode = _Mode.TEXT
+            self._went_over = True
             self._candidate = b""
             self._lines(candidate)
         else:

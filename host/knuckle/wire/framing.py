@@ -10,6 +10,11 @@ from knuckle.wire import cobs
 from knuckle.wire.crc import crc16
 
 DELIMITER: Final = b"\0"
+BROKEN_OFF: Final = DELIMITER * 2
+"""Put between the bytes before a link was lost and those after it was opened anew.
+
+It ends a frame that was cut off; after it, text is read from the next line's beginning on.
+"""
 LONGEST_BODY: Final = 250
 """Type, payload and CRC together, in bytes: short enough for one run of stuffing."""
 LONGEST_STUFFED: Final = LONGEST_BODY + 1

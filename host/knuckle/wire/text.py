@@ -6,12 +6,21 @@ import math
 from dataclasses import dataclass
 from typing import Final
 
-from knuckle.wire.columns import Header, HeaderFault, may_be_empty, parse_fact, parse_header
+from knuckle.wire.columns import (
+    Header,
+    HeaderFault,
+    is_meant_as_header,
+    may_be_empty,
+    parse_fact,
+    parse_header,
+)
 from knuckle.wire.messages import TextHeader, TextSample
 
 LONGEST_LINE: Final = 1024
 """In bytes. Longer lines are thrown away."""
 MOST_FACTS: Final = 64
+SHOWN: Final = 60
+"""Characters of a line that are shown to people."""
 
 _BOM = b"\xef\xbb\xbf"
 _PRINTABLE = bytes(range(0x20, 0x7F)) + b"\t\r\n"
@@ -45,10 +54,17 @@ class TextCounts:
 
 
 class TextLines:
-    """Bytes to `TextHeader` and `TextSample`. Bounded, never raises on input."""
+    """Bytes to `TextHeader` and `TextSample`. Bounded, never raises on input.
+
+    Attributes
+    ----------
+    trouble : str
+        What is wrong with the last header or sample line that could not be read, for people.
+    """
 
     def __init__(self) -> None:
         self.counts = TextCounts()
+        self.trouble = ""
         self._partial = b""
         self._broken = False
         self._header: Header | None = None
@@ -84,6 +100,11 @@ class TextLines:
             self._broken = True
         self._partial = b""
 
+    def cut(self) -> None:
+        """Take note that the text was broken off, and may go on in the middle of a line."""
+        self.end()
+        self._broken = self._header is not None
+
     def _refuse(self, line: bytes) -> None:
         self.counts.discarded_bytes += len(line)
         if self._header is not None:
@@ -116,11 +137,12 @@ class TextLines:
             self._facts[fact[0]] = fact[1]
 
     def _new_header(self, line: str) -> TextHeader | None:
-        if "," not in line:
-            return None
         try:
             header = parse_header(line)
-        except HeaderFault:
+        except HeaderFault as fault:
+            if is_meant_as_header(line):
+                where = f"column {fault.column}, " if fault.column else ""
+                self.trouble = f"{_shown(line)}: {where}{fault.what}. {fault.next_step}"
             return None
         self._header = header
         self.counts.text_lines += 1
@@ -142,11 +164,36 @@ class TextLines:
         except ValueError:
             gapped = _with_gaps(header, fields)
             if gapped is None:
+                self.trouble = _line_trouble(header, line)
                 self._refuse(raw)
                 return None
             values = gapped
         self.counts.text_lines += 1
         return TextSample(values)
+
+
+def _shown(line: str) -> str:
+    return f"'{line}'" if len(line) <= SHOWN else f"'{line[:SHOWN]}...'"
+
+
+def _line_trouble(header: Header, raw: bytes) -> str:
+    line = raw.decode("ascii")
+    fields = line.split(",")
+    if len(fields) != header.fields:
+        comma = " A number has a decimal point, not a comma." if len(fields) > header.fields else ""
+        return (
+            f"{_shown(line)}: {len(fields)} cells, where the header has {header.fields} columns."
+            + comma
+        )
+    for name, place in zip(header.names, header.places, strict=True):
+        cell = fields[place].strip()
+        try:
+            good = math.isfinite(float(cell)) and "_" not in cell
+        except ValueError:
+            good = not cell and may_be_empty(name)
+        if not good:
+            return f"{_shown(line)}: {cell!r} in {name} is no number. Leave such a line out."
+    return f"{_shown(line)}: it is no line of numbers."
 
 
 def _with_gaps(header: Header, fields: list[bytes]) -> tuple[float, ...] | None:
