@@ -10,6 +10,7 @@ import pytest
 
 FOLDER = Path(__file__).resolve().parent
 LEAST = {
+    "alignment": 2,
     "calibration": 2,
     "coverage": 2,
     "efficiency": 1,
@@ -22,9 +23,12 @@ LEAST = {
     "long_log": 70,
     "noise_figures": 2,
     "start_up": 1,
+    "stored_runs": 20,
     "verdicts": 2,
+    "verdicts_strict": 1,
 }
 SAID = {
+    "alignment": "before and after",
     "calibration": "without calibration",
     "coverage": "labelled right",
     "efficiency": "cone alone",
@@ -37,7 +41,9 @@ SAID = {
     "long_log": "exit 0",
     "noise_figures": "random walk of",
     "start_up": "--help",
+    "stored_runs": "history Plover",
     "verdicts": "undecidable",
+    "verdicts_strict": "told",
 }
 
 

@@ -54,11 +54,14 @@ class Pads:
         The body takes up a roll between the slopes of the two axles, and how far a wheel leans
         with it is its suspension's: so the lean lies between its own axle's slope and the
         other's. Taken as a rectangle from the one to the other, root mean square warp / sqrt(3)
-        about its own (GUM, JCGM 100:2008, 4.3.7).
+        about its own (GUM, JCGM 100:2008, 4.3.7). What of the warp is the heights' own
+        uncertainty is taken out of it beforehand.
         """
-        own = self.front_across_deg if wheel.is_front else self.rear_across_deg
-        warp = abs(self.warp_deg) / math.sqrt(3.0)
-        return Given(own.value, math.hypot(own.standard_uncertainty, warp))
+        front, rear = self.front_across_deg, self.rear_across_deg
+        own = front if wheel.is_front else rear
+        by_heights = front.standard_uncertainty**2 + rear.standard_uncertainty**2
+        warp2 = max(self.warp_deg**2 - by_heights, 0.0)
+        return Given(own.value, math.sqrt(own.standard_uncertainty**2 + warp2 / 3.0))
 
 
 def pads_of(
