@@ -51,6 +51,7 @@ TERMS: dict[str, str] = {
     "turned": "turned end for end by not quite half a turn",
     "seating": "laying the pod down: repeats",
     "tape": "lengths measured by tape",
+    "typed": "reading of the instrument that was typed in",
     "fit": "curve through the readings",
     "adjustment": "answer of the adjuster, and the amount turned",
 }

@@ -4,15 +4,12 @@ from __future__ import annotations
 
 import sys
 import textwrap
-from collections.abc import Callable
-from typing import TypeVar
 
 import typer
 
-from knuckle.errors import UsageError
+from knuckle.errors import KnuckleError
 
 WIDTH = 80
-T = TypeVar("T")
 
 
 class InputEnded(Exception):  # it is no error
@@ -60,47 +57,10 @@ def ask(question: str) -> str:
     return line.strip()
 
 
-def told(error: UsageError) -> None:
-    """Print why an answer is none, before it is asked for again."""
+def told(error: KnuckleError) -> None:
+    """Print what went wrong, where it is asked for again or gone on."""
     say(
         " ".join(part for part in (error.what, error.cause, error.next_step) if part),
         "  ! ",
         "    ",
     )
-
-
-def ask_until(question: str, read: Callable[[str], T]) -> T:
-    """Ask until the answer can be read.
-
-    Parameters
-    ----------
-    question : str
-    read : callable
-        From the line to the answer; raises `UsageError` if it is none.
-
-    Raises
-    ------
-    InputEnded
-    """
-    while True:
-        line = ask(question)
-        try:
-            return read(line)
-        except UsageError as error:
-            told(error)
-
-
-def yes_or_no(line: str) -> bool:
-    """Read yes or no.
-
-    Raises
-    ------
-    UsageError
-        If it is neither.
-    """
-    word = line.lower()
-    if word in ("y", "yes"):
-        return True
-    if word in ("n", "no"):
-        return False
-    raise UsageError(f"{line!r} is neither yes nor no.", "", "Type y or n.")

@@ -42,6 +42,7 @@ COMMANDS: Final = (
     "noise",
     "validate",
     "car",
+    "align",
     "analyze",
     "runs",
     "show",

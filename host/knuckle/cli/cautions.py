@@ -40,6 +40,25 @@ SPIN_ROLLED: Final = (
     "   brake; push from the side by the body, nobody in front, behind or under;",
     " - chock a wheel at every stop; mind the pod as it comes round to the floor.",
 )
+RAISED: Final = (
+    "Before you start (docs/safety.md has it all):",
+    " - raised car: on wide, firm pads or ramps made for it; never under a car on a",
+    "   jack, never reaching behind a wheel; wheels chocked, engine off, key out;",
+    " - local rules come first; if you are not sure, ask a qualified person.",
+)
+ADJUST: Final = (
+    "Before you adjust (docs/safety.md has it all):",
+    " - a raised car stands on JACK STANDS, at the maker's points; rock it gently",
+    "   before you go near; hands clear of wheels, arms and springs that can move;",
+    " - bolts, lock nuts and torques are the car maker's; keep thread engaged.",
+)
+TEST_DRIVE: Final = (
+    "Before the test drive:",
+    " - lock nuts, bolts and wheel nuts at the maker's torque; nothing left in the",
+    "   wheel wells; steering free from lock to lock, and its wheel straight;",
+    " - first slowly where nobody is; brakes first; stop if anything pulls or knocks;",
+    " - brakes and steering are worth a qualified person's look.",
+)
 REVERSAL: Final = (
     "Any flat, firm surface will do; it need not be level. Wipe it and the pod's base.",
     "Turn the pod end for end on the same spot, against the same edge.",

@@ -15,7 +15,7 @@ from knuckle.model.car import Car
 from knuckle.store.database import Store
 from knuckle.store.rows import JobOf, JobRow, JobRunRow
 
-MEASURES: Final = ("camber", "sweep", "toe", "travel")
+MEASURES: Final = ("camber", "sweep", "toe", "typed", "travel")
 """Kinds of runs that are readings of a job."""
 
 

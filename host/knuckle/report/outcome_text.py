@@ -65,6 +65,7 @@ _REMEDIES = {
     "touch": "touch each place more often, at the same mark.",
     "rim_length": "measure the length between the touches more closely.",
     "height": "touch front and rear at the same height.",
+    "typed": "read it with a finer instrument, and say how well (VALUE/U, one sigma).",
     "string": "set the string with more care, and give what you know of it with --string.",
     "runout": "measure again with the wheel rolled on by half a turn: the mean of both is free "
     "of it.",

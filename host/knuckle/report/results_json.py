@@ -29,7 +29,9 @@ def outcome_to_json(outcome: Outcome, **more: Any) -> dict[str, Any]:
         "wheel": str(outcome.wheel),
         "results": {}
         if outcome.refused is not None
-        else {quantity.value: _result(result) for quantity, result in outcome.results.items()},
+        else {
+            quantity.value: result_to_json(result) for quantity, result in outcome.results.items()
+        },
         "rests": [_rest(rest) for rest in outcome.rests],
         "warnings": [_notice(notice) for notice in outcome.warnings],
         "details": dict(outcome.details),
@@ -43,7 +45,8 @@ def outcome_to_json(outcome: Outcome, **more: Any) -> dict[str, Any]:
     return plain
 
 
-def _result(result: Result) -> dict[str, Any]:
+def result_to_json(result: Result) -> dict[str, Any]:
+    """Return a result as a JSON-like object, its budget with it."""
     return {
         "value": result.value,
         "expanded_uncertainty": result.expanded_uncertainty,

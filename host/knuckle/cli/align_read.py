@@ -1,0 +1,284 @@
+"""`knuckle align`: readings by sensor, with the commands that measure alone, or typed in."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Sequence
+from typing import TYPE_CHECKING, Any, Final
+
+from knuckle.cli.align_lead import Lead, value_and_u, words_of
+from knuckle.cli.answers import say
+from knuckle.cli.options import read_wheel
+from knuckle.errors import KnuckleError, UsageError
+from knuckle.model.wheel import Wheel
+from knuckle.quantities import angle_deg
+
+if TYPE_CHECKING:
+    from knuckle.job.book import JobView
+    from knuckle.job.phases import Phase
+    from knuckle.model.result import Quantity
+
+MEASURED: Final = ("camber", "sweep", "toe")
+TYPED: Final = ("camber", "caster", "sai")
+LEAST_TOE_U_DEG: Final = 0.05
+"""The wheel is steered for a sweep: how well straight ahead is come back to; common practice."""
+HOW: Final = (
+    "Type what to read, and where: `camber LF`, `camber all`, `sweep RF`, `toe LR`, by the pod. "
+    "By hand: `camber LF -1.25/0.2`, `caster RF 5.1/0.5`, `sai RF 12/0.5` (VALUE/U, one sigma), "
+    "`toe LR 62.5/61.0 62.4/61.1` (front and rear distance to the string, again for repeats). "
+    "`half` at the end of a toe: the wheel has been rolled on by half a turn. `done` when all is "
+    "read."
+)
+
+
+def read(lead: Lead, phase: Phase) -> None:
+    """Ask for readings until all are done."""
+    from knuckle.job.phases import Kind
+    from knuckle.job.state import round_words
+
+    view = lead.view()
+    now = view.state.round + view.state.turned_since
+    say(f"Readings {round_words(now)}. {HOW}")
+    while True:
+        view = lead.view()
+        wanted = wanted_in(view)
+        shown = wanted[0] if wanted else "done"
+        line = lead.ask(f"Read [{shown}]") or shown
+        if line.lower() == "done":
+            lead.enter(phase, Kind.FINISHED, {})
+            return
+        try:
+            _one(lead, line)
+        except KnuckleError as error:
+            say(str(error), "  ! ", "    ")
+
+
+def wanted_in(view: JobView) -> list[str]:
+    """Return what is still to be read in this round, as it is typed.
+
+    Before anything was turned, what the targets ask for; then what was turned has moved.
+    """
+    from knuckle.model.result import Quantity
+
+    state = view.state
+    number = state.round + state.turned_since
+    have = {
+        (reading.wheel, reading.raw.quantity)
+        for reading in view.readings
+        if reading.round == number and not state.turned_at(reading.wheel.value, reading.sequence)
+    }
+    tried = {
+        (outcome.outcome.measure, outcome.outcome.wheel)
+        for entered in state.readings
+        if entered.round == number and not state.turned_since
+        for outcome in _results(view, entered.entry.run_id)
+    }
+    need = _by_targets(view) if number == 0 else _by_turning(view)
+    camber = [w for w in Wheel if (w, Quantity.CAMBER) in need and (w, Quantity.CAMBER) not in have]
+    sweeps = [
+        w
+        for w in Wheel
+        if any((w, q) in need and (w, q) not in have for q in (Quantity.CASTER, Quantity.SAI))
+    ]
+    toes = [w for w in Wheel if (w, Quantity.TOE) in need and (w, Quantity.TOE) not in have]
+    lines = ["camber all"] if len(camber) == len(Wheel) else [f"camber {w}" for w in camber]
+    lines += [f"sweep {wheel}" for wheel in sweeps]
+    lines += [f"toe {wheel}" for wheel in toes]
+    # What was tried and refused is not pressed for again.
+    return [line for line in lines if tuple(line.split()) not in tried]
+
+
+def _results(view: JobView, run: int | None) -> Sequence[Any]:
+    found = view.runs.get(-1 if run is None else run)
+    return () if found is None else found.results
+
+
+def _by_targets(view: JobView) -> set[tuple[Wheel, Quantity]]:
+    from knuckle.model.result import Quantity
+
+    car = view.car
+    need = {
+        (wheel, Quantity(name)) for wheel, corner in car.corners.items() for name in corner.targets
+    }
+    of_axle = {
+        Quantity.TOTAL_TOE: Quantity.TOE,
+        Quantity.THRUST: Quantity.TOE,
+        Quantity.CROSS_CAMBER: Quantity.CAMBER,
+        Quantity.CROSS_CASTER: Quantity.CASTER,
+        Quantity.CROSS_SAI: Quantity.SAI,
+    }
+    for axle, name in car.axle_targets:
+        need |= {
+            (wheel, of_axle[Quantity(name)])
+            for wheel in Wheel
+            if wheel.is_front == (axle == "front")
+        }
+    if any(quantity is Quantity.TOE for _, quantity in need):
+        need |= {(wheel, Quantity.TOE) for wheel in Wheel}  # front toe is about the thrust line
+    return need or {(wheel, Quantity.CAMBER) for wheel in Wheel}
+
+
+def _by_turning(view: JobView) -> set[tuple[Wheel, Quantity]]:
+    """Return what has been read before at the wheels where something was turned since."""
+    from knuckle.alignment.adjusters import Kind
+    from knuckle.model.result import Quantity
+
+    state = view.state
+    last = state.round if state.turned_since else state.round - 1
+    need: set[tuple[Wheel, Quantity]] = set()
+    for turned in state.turned:
+        if turned.round != last:
+            continue
+        wheel = Wheel(str(turned.record["wheel"]))
+        read = {r.raw.quantity for r in view.readings if r.wheel is wheel}
+        own = {Quantity.TOE}
+        if turned.record["adjuster"] == Kind.CAMBER_SHIM.value:
+            own |= {Quantity.CAMBER, Quantity.SAI}
+        elif turned.record["adjuster"] != Kind.TOE_LINK.value:
+            own |= {Quantity.CAMBER, Quantity.CASTER, Quantity.SAI}
+        need |= {(wheel, quantity) for quantity in own & read}
+    return need
+
+
+def _one(lead: Lead, line: str) -> None:
+    words = words_of(line)
+    verb = words[0].lower()
+    if verb not in (*MEASURED, *TYPED):
+        raise UsageError(
+            f"{words[0]!r} is nothing to read.", "", "camber, sweep, toe; by hand also caster, sai."
+        )
+    half = words[-1].lower() == "half"
+    words = words[: len(words) - half]
+    if half and verb != "toe":
+        raise UsageError("`half` belongs to toe.", "", "Leave it out.")
+    if len(words) < 2:
+        raise UsageError("Which wheel?", "", f"{verb} LF, say.")
+    if words[1].lower() == "all":
+        if verb != "camber" or len(words) > 2:
+            raise UsageError("`all` is of camber by the pod.", "", "camber all")
+        made = lead.measure(lambda: _camber(lead, None))
+    else:
+        wheel = read_wheel(words[1])
+        made = _at(lead, verb, wheel, words[2:])
+    record: dict[str, Any] = {"by_hand": bool(words[2:])}
+    if verb == "toe":
+        record["rim_deg"] = 180.0 if half else 0.0
+    lead.take_up(made, record)
+
+
+def _at(lead: Lead, verb: str, wheel: Wheel, numbers: Sequence[str]) -> list[int]:
+    if verb == "toe":
+        return lead.measure(lambda: _toe(lead, wheel, list(numbers)))
+    if numbers:
+        if verb == "sweep" or len(numbers) > 1:
+            raise UsageError(
+                "A sweep is typed as what it gives.", "", "caster RF 5.1/0.5, then sai RF 12/0.5."
+            )
+        return [_typed(lead, verb, wheel, numbers[0])]
+    if verb not in MEASURED:
+        raise UsageError(
+            f"{verb} alone is typed with its value; a pod reads it by a sweep.",
+            "",
+            f"sweep {wheel}, or {verb} {wheel} VALUE/U.",
+        )
+    if verb == "camber":
+        return lead.measure(lambda: _camber(lead, wheel))
+    return lead.measure(lambda: _sweep(lead, wheel))
+
+
+def _camber(lead: Lead, wheel: Wheel | None) -> int:
+    from knuckle.cli.camber import camber
+    from knuckle.cli.priors import build_priors
+
+    options = lead.options
+    return camber(
+        lead.ctx,
+        priors=build_priors({}),
+        pod=options.pod,
+        wheel=wheel,
+        all_wheels=wheel is None,
+        driver=options.driver,
+        calibration=options.calibration,
+        uncalibrated=options.uncalibrated,
+    )
+
+
+def _sweep(lead: Lead, wheel: Wheel) -> int:
+    from knuckle.cli.linear_steer import LinearChoice
+    from knuckle.cli.priors import build_priors
+    from knuckle.cli.sweep import sweep
+    from knuckle.model.result import Quantity
+
+    options = lead.options
+    toe = _newest(lead.view(), wheel, Quantity.TOE)
+    known: dict[str, str | None] = {}
+    if toe is not None:
+        known["toe"] = f"{toe[0]:.4f}/{max(toe[1], LEAST_TOE_U_DEG):.4f}"
+    return sweep(
+        lead.ctx,
+        priors=build_priors(known),
+        linear=LinearChoice(_typed_so({})),
+        pod=options.pod,
+        wheel=wheel,
+        plates=options.plates,
+        driver=options.driver,
+        calibration=options.calibration,
+        uncalibrated=options.uncalibrated,
+    )
+
+
+def _toe(lead: Lead, wheel: Wheel, typed: list[str]) -> int:
+    from knuckle.cli.toe import toe
+    from knuckle.cli.toe_options import ToeChoice
+    from knuckle.model.result import Quantity
+
+    view = lead.view()
+    camber = _newest(view, wheel, Quantity.CAMBER)
+    said = _typed_so(
+        {"rim_length": f"{view.car.rim_mm!r}mm", "linear_channel": lead.options.channel}
+    )
+    if camber is not None:
+        said["camber"] = f"{camber[0]:.4f}/{camber[1]:.4f}"
+    return toe(
+        lead.ctx,
+        toe_choice=ToeChoice(said),
+        wheel=wheel,
+        pod=lead.options.pod,
+        typed=typed or None,
+        driver=lead.options.driver,
+    )
+
+
+def _typed_so(words: dict[str, str | None]) -> dict[str, str | None]:
+    """Return options of a table as if these alone had been typed."""
+    return defaultdict(lambda: None, words)
+
+
+def _newest(view: JobView, wheel: Wheel, quantity: Quantity) -> tuple[float, float] | None:
+    """Return the newest reading as value and standard uncertainty, if nothing was turned since."""
+    for reading in reversed(view.readings):
+        if reading.wheel is wheel and reading.raw.quantity is quantity:
+            if view.state.turned_at(wheel.value, reading.sequence):
+                return None
+            return reading.raw.value, reading.raw.standard_uncertainty
+    return None
+
+
+def _typed(lead: Lead, name: str, wheel: Wheel, text: str) -> int:
+    from knuckle.estimate.priors import Given
+    from knuckle.job.typed import HOW as TYPED_HOW
+    from knuckle.job.typed import NAMES, TYPED_U_DEG, typed_outcome
+    from knuckle.report.outcome_text import outcome_lines
+    from knuckle.store.database import Store
+    from knuckle.store.rows import RunState
+
+    outcome = typed_outcome(wheel, {NAMES[name]: Given(*value_and_u(text, angle_deg, TYPED_U_DEG))})
+    with Store(lead.store, job=lead.job) as store:
+        run = store.begin_run(
+            outcome.measure, [wheel.value], facts={"typed": text}, addresses=["typed"]
+        )
+        store.add_result(run, outcome, method=TYPED_HOW)
+        store.finish_run(run, RunState.FINISHED, facts={"complete": True})
+    for line in outcome_lines(outcome):
+        print(line)
+    return run

@@ -1,0 +1,263 @@
+"""Whole jobs led through a pipe, as a person would type them."""
+
+from __future__ import annotations
+
+import io
+import json
+from collections.abc import Callable
+from pathlib import Path
+
+import pytest
+
+from knuckle.cli.app import run
+
+CAR = """name = "Plover"
+wheelbase_mm = 2400
+track_front_mm = 1400
+track_rear_mm = 1400
+rim_mm = 430
+ballast_kg = 75
+
+[front]
+pressure_bar = 1.9
+toe_link = { pitch_mm = 1.5, thread = "single", arm_mm = 120, side = "behind" }
+camber_shim = { lever_mm = 250, place = "upper" }
+
+[front.targets]
+camber_deg = { aim = -1.5, within = 0.4 }
+toe_deg = { aim = 0.1, within = 0.2 }
+
+[rear]
+pressure_bar = 1.8
+toe_link = { pitch_mm = 1.5, thread = "single", arm_mm = 120 }
+
+[rear.targets]
+thrust_deg = { aim = 0, within = 0.2 }
+"""
+
+Typed = Callable[..., tuple[int, str, str]]
+
+
+@pytest.fixture
+def typed(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]):
+    (tmp_path / "plover.toml").write_text(CAR, encoding="utf-8")
+    monkeypatch.chdir(tmp_path)
+    monkeypatch.setenv("KNUCKLE_STORE", str(tmp_path / "runs.sqlite3"))
+    monkeypatch.setenv("KNUCKLE_LOG", str(tmp_path / "knuckle.log"))
+    monkeypatch.setenv("XDG_CONFIG_HOME", str(tmp_path))
+
+    def answer(lines: str, *words: str) -> tuple[int, str, str]:
+        monkeypatch.setattr("sys.stdin", io.StringIO(lines))
+        capsys.readouterr()
+        code = run(["--no-sound", "--plain", *(words or ("align", "plover"))])
+        out, err = capsys.readouterr()
+        assert "Traceback" not in out + err
+        return code, out, err
+
+    return answer
+
+
+def status(typed: Typed) -> dict[str, object]:
+    code, out, err = typed("", "align", "plover", "--status", "--json")
+    assert code == 0, err
+    return json.loads(out)
+
+
+def marks(typed: Typed) -> dict[str, str]:
+    return {each["phase"]: each["state"] for each in status(typed)["phases"]}
+
+
+def rows(typed: Typed) -> dict[str, dict[str, object]]:
+    return {f"{row['place']} {row['quantity']}": row for row in status(typed)["figures"]}
+
+
+def widest(out: str) -> int:
+    """Of the lines but those that name the store, whose path is as long as it is."""
+    return max(len(line) for line in out.splitlines() if "is kept in" not in line)
+
+
+PREPARED = "\n" * 7
+PADS = "0 0 0 0\n\nn\n"
+STRINGS = "100 100 100 100\n\n1400/0.3 1400/0.3\nn\n"
+BEFORE = (
+    "camber LF -0.3/0.1\ncamber RF -1.5/0.1\ntoe LF 61.0/60.0 61.0/60.0\n"
+    "toe RF 60.75/60.0 60.75/60.0\ntoe LR 60/60 60/60\ntoe RR 60/60 60/60\ndone\n"
+)
+
+
+def test_a_whole_job_by_hand(typed: Typed) -> None:
+    code, out, err = typed(PREPARED + PADS + STRINGS + BEFORE)
+    assert code == 0, err
+    assert widest(out) <= 80
+    assert "== adjust ==" in out and "JACK STANDS" in out
+    assert "goes on from here" in out
+    assert "LF camber -0.30 ± " in out and "Take out" in out
+    state = status(typed)
+    assert state["next"] == "adjust" and state["round"] == "before"
+    assert rows(typed)["LF camber"]["rounds"][0]["verdict"] == "outside"
+    # Shims: 1 mm on 250 mm is 0.229 deg, so 1.2 deg take 5.24 mm.
+    code, out, err = typed("y\n\n" + "camber LF -1.45/0.1\ntoe LF 60.9/60.0 60.9/60.0\ndone\n")
+    assert code == 0, err
+    assert "Read [camber LF]" in out, "what was turned is asked for"
+    assert "Before you read again" in out and "Push the car down" in " ".join(out.split())
+    row = rows(typed)["LF camber"]
+    assert [each["round"] for each in row["rounds"]] == ["before", "after 1"]
+    assert row["rounds"][1]["verdict"] == "cannot tell" or row["rounds"][1]["verdict"] == "inside"
+    assert row["change"]["verdict"] == "differs"
+    turned = status(typed)["adjustments"]
+    assert [(each["wheel"], each["adjuster"]) for each in turned] == [("LF", "camber shim")]
+    assert turned[0]["amount"] == pytest.approx(-5.24, abs=0.02)
+    code, out, err = typed("y\ny\n")
+    assert code == 0, err
+    assert "Before the test drive" in out and "Closed." in out
+    assert status(typed)["closed"] is True
+
+
+def test_the_next_job_on_the_same_car_is_another(typed: Typed) -> None:
+    typed("skip\n" * 4 + "\n" + "y\ny\n")
+    assert status(typed)["closed"] is True
+    code, out, _ = typed("q\n")
+    assert code == 0 and "Job 2 on Plover" in out
+    typed("q\n", "align", "plover", "--new")
+    assert status(typed)["job"] == 3
+
+
+def test_phases_are_skipped_repeated_and_begun_with(typed: Typed) -> None:
+    code, _, err = typed("q\n", "align", "plover", "--skip", "preparation", "--skip", "pads")
+    assert code == 0, err
+    assert marks(typed)["pads"] == "skipped" and status(typed)["next"] == "strings"
+    code, out, err = typed(PADS + "q\n", "align", "plover", "--phase", "pads")
+    assert code == 0 and "== pads ==" in out, err
+    assert marks(typed)["pads"] == "done"
+    typed("0 1 0 1\n\ny\n0 0 0 0\n\nn\nq\n", "align", "plover", "--phase", "pads")
+    assert len(status(typed)["pads"]) == 3, "nothing is overwritten"
+
+
+def test_what_cannot_be_read_is_asked_again(typed: Typed) -> None:
+    lines = (
+        "1o.5\n190 190 180\n190kPa -3 180 180\n28psi 1.8 bar\n"  # pressures
+        "12mm\n165lb\n"  # ballast
+        "\n36o\n-\n\nheld\n-\n"
+        "0 0 0\n0 0 0 0\n-1\n0\n0.5\nn\n"  # pads
+        "1 2 3 4000\n\n\n100 100 100 100\n\n1400\n1400/x 1400\n\nn\n"  # strings
+        "rubbish\ncamber\ncamber XX\ncamber LF 4x\ncamber LF 45\ncamber LF 1 half\n"
+        "camber LF 1/0\nsweep LF 4\ncaster LF\ntoe LF 62.5\ntoe all\ncamber all 3\n"
+        "note slip plates were dirty\nq\n"
+    )
+    code, out, err = typed(lines)
+    assert code == 0, err
+    for said in (
+        "letter 'o' (not the digit zero)",
+        "3 numbers, where four are needed",
+        "not above zero everywhere",
+        "'12mm' is in 'mm', where kilograms are needed",
+        "more than 5 deg off the car's line",
+        "Two tracks are needed",
+        "'rubbish' is nothing to read",
+        "Which wheel?",
+        "'XX' is no wheel",
+        "45 deg is no camber",
+        "`half` belongs to toe",
+        "must be above zero",
+        "A sweep is typed as what it gives",
+        "caster alone is typed with its value",
+        "two distances are needed, front and rear",
+        "`all` is of camber by the pod",
+    ):
+        assert said in " ".join(out.split()), said
+    state = status(typed)
+    assert state["readings"] == []
+    assert state["answers"]["ballast"]["values"]["kg"] == pytest.approx(74.84, abs=0.01)
+    assert state["answers"]["pressures"]["values"]["LF"] == pytest.approx(193.05, abs=0.01)
+    assert state["answers"]["ride_heights"]["done"] is False
+    assert state["notes"][0]["text"] == "slip plates were dirty"
+
+
+def test_a_link_of_unknown_side_is_tried_and_then_known(typed: Typed, tmp_path: Path) -> None:
+    """The rear links' side is not in the car file: the car's own answer gives sign and size."""
+    text = CAR.replace(
+        "thrust_deg = { aim = 0, within = 0.2 }", "toe_deg = { aim = 0, within = 0.1 }"
+    )
+    (tmp_path / "plover.toml").write_text(text, encoding="utf-8")
+    sure = ["--skip", "preparation", "--skip", "pads", "--skip", "strings"]
+    # 7.5 mm over 430 mm is 1 deg of toe-in.
+    code, out, err = typed("toe LR 67.5/60 67.5/60\ndone\n", "align", "plover", *sure)
+    assert code == 0, err
+    assert "Which way is not known" in " ".join(out.split())
+    # +1 turn gave 0.716 deg less: it lies ahead of the axle.
+    change = 0.716
+    after = 60 + 430 * 0.0174533 * (1.0 - change)
+    reading = f"toe LR {after:.2f}/60 {after:.2f}/60\ndone\n"
+    code, out, err = typed("y\n1\n\n" + reading + "y\n")
+    assert code == 0, err
+    assert "The direction is not known" in " ".join(out.split())
+    assert "LR toe +0.28" in out
+    assert "Make the link longer by 0.4" in out, "the second adjustment goes the right way"
+
+
+def test_half_a_turn_of_the_wheel_takes_the_runout_out(typed: Typed) -> None:
+    skip = ["--skip", "preparation", "--skip", "pads", "--skip", "strings"]
+    typed("toe RR 62/60 62/60\ntoe RR 60/60 60/60 half\nq\n", "align", "plover", *skip)
+    figure = rows(typed)["RR toe"]["rounds"][0]
+    assert figure["value"] == pytest.approx(57.2958 / 430.0, abs=1e-4)
+    assert len(figure["runs"]) == 2
+
+
+def test_a_changed_car_file_is_told_and_taken_when_asked_for(typed: Typed, tmp_path: Path) -> None:
+    typed("q\n")
+    (tmp_path / "plover.toml").write_text(CAR.replace("-1.5", "-2.5"), encoding="utf-8")
+    _, out, _ = typed("q\n")
+    assert "has changed since" in out
+    typed("q\n", "align", "plover", "--reload")
+    _, out, _ = typed("q\n")
+    assert "has changed since" not in out
+
+
+def test_usage(typed: Typed) -> None:
+    for words, said in (
+        (["align", "nothing"], "There is no car file nothing.toml"),
+        (["align", "plover", "--phase", "lunch"], "'lunch' is no phase"),
+        (["align", "plover", "--skip", "close"], "The close is not skipped"),
+        (["align", "plover", "--json"], "--json belongs to --status"),
+        (["align", "plover", "--status"], "There is no job on Plover yet"),
+    ):
+        code, out, err = typed("", *words)
+        assert code == 2 and said in out + err, (words, err)
+
+
+def test_status_before_anything_writes_nothing(typed: Typed, tmp_path: Path) -> None:
+    typed("", "align", "plover", "--status")
+    assert not (tmp_path / "runs.sqlite3").exists()
+
+
+def test_by_the_pod_with_the_commands_that_measure_alone(typed: Typed) -> None:
+    skip = ["--skip", "preparation", "--skip", "pads", "--skip", "strings"]
+    code, out, err = typed(
+        "camber LF\nsweep LF\ntoe LF\ncamber RF\nstatus\nq\n",
+        "align",
+        "plover",
+        "--pod",
+        "sim:?seed=5",
+        *skip,
+    )
+    assert code == 0, err
+    assert widest(out) <= 80
+    assert "hold the FOOT BRAKE" in out, "each command's own cautions"
+    found = rows(typed)
+    assert {"LF camber", "LF caster", "LF steering_axis_inclination", "RF camber"} <= set(found)
+    assert "is not calibrated" in out, "toe's own error, and the job goes on"
+    state = status(typed)
+    assert [each["run"] for each in state["readings"]] == [1, 2, 3, 4]
+    assert "no result from run 3" in out
+    code, out, _ = typed("", "runs", "--json")
+    assert code == 0 and len(json.loads(out)["runs"]) == 4
+
+
+def test_a_pod_that_is_not_there_ends_no_job(typed: Typed) -> None:
+    skip = ["--skip", "preparation", "--skip", "pads", "--skip", "strings"]
+    code, out, _ = typed(
+        "camber LF\ncamber LF -1\nq\n", "align", "plover", "--pod", "file:none.kncap", *skip
+    )
+    assert code == 0
+    assert "none.kncap" in out and "-1.00" in out
+    assert len(status(typed)["readings"]) == 1
