@@ -1,8 +1,9 @@
 """A stand-in for bluetoothd on a private bus: adapter, devices, their serial services.
 
 A process of its own. What bleak's BlueZ backend asks of the daemon is answered as BlueZ 5.66
-does (doc/adapter-api.txt, device-api.txt, gatt-api.txt of its source), with the same names of
-errors. Behind each device is a serial line: a Unix socket, where a pod is.
+does, with the same signals in the same order and the same names of errors: tests/lab/trace holds
+what was recorded of the real one, and test_stand_in_agrees.py compares. Behind each device is a
+serial line: a Unix socket, where a pod is.
 
     bluetoothd.py BUS_ADDRESS < commands
 
@@ -43,6 +44,12 @@ DEVICE = "org.bluez.Device1"
 ADAPTER1 = "org.bluez.Adapter1"
 CHARACTERISTIC = "org.bluez.GattCharacteristic1"
 SERVICE = "org.bluez.GattService1"
+DESCRIPTOR = "org.bluez.GattDescriptor1"
+ROOT_OBJECTS = ("AgentManager1", "HealthManager1", "ProfileManager1")
+ADAPTER_OTHERS = ("GattManager1", "LEAdvertisingManager1", "Media1")
+MOST_OUTGOING = 20
+"""Messages of the bus that wait before the radio does: the listener sets the pace."""
+ADVERTISING_S = 0.1
 MODULE_BUFFER = 512
 """Bytes a module holds for the radio; of more, the newest are lost."""
 
@@ -60,9 +67,11 @@ class Device:
     in_reach: bool = True
     uart: str = ""
     radio_bytes_per_s: float = 0.0
+    starts_when_heard: bool = False
     known: bool = False
     connected: bool = False
     resolved: bool = False
+    cached: bool = False
     notifying: set[str] = field(default_factory=set)
     waiting: bytearray = field(default_factory=bytearray)
     dropped_bytes: int = 0
@@ -81,6 +90,7 @@ class Daemon:
         self.bus = bus
         self.devices: dict[str, Device] = {}
         self.has_adapter = True
+        self.stored: list[Device] = []
         self.powered = True
         self.roles = ["central", "peripheral"]
         self.scanners: set[str] = set()
@@ -105,8 +115,10 @@ class Daemon:
             known = self.devices.get(address)
             if known is None:
                 known = self.devices[address] = Device(**said)
-                if known.uart:
+                if known.uart and not known.starts_when_heard:
                     self.spawn(self.carry(known))
+                if known.known:
+                    self.signal_added(known.path, {DEVICE: self.device_properties(known)})
             else:
                 for name, value in said.items():
                     setattr(known, name, value)
@@ -142,22 +154,32 @@ class Daemon:
         return "done"
 
     def set_adapter(self, present: bool | None = None, powered: bool | None = None) -> None:
+        off = {"Powered": Variant("b", False), "Discovering": Variant("b", False)}
         if powered is not None and powered != self.powered:
+            for device in self.devices.values():
+                self.lose(device)
             self.powered = powered
-            if not powered:
+            if powered:
+                self.changed(ADAPTER, ADAPTER1, {"Powered": Variant("b", True)})
+            else:
+                self.scanners.clear()
+                self.changed(ADAPTER, ADAPTER1, off)
+        if present is not None and present != self.has_adapter:
+            self.has_adapter = present
+            if not present:
                 for device in self.devices.values():
                     self.lose(device)
                 self.scanners.clear()
-            self.changed(ADAPTER, ADAPTER1, {"Powered": Variant("b", powered)})
-        if present is not None and present != self.has_adapter:
-            for device in self.devices.values():
-                self.lose(device)
-                self.forget(device)
-            self.has_adapter = present
-            if present:
-                self.signal_added(ADAPTER, self.adapter_interfaces())
-            else:
-                self.signal_removed(ADAPTER, [ADAPTER1])
+                self.changed(ADAPTER, ADAPTER1, off)
+                self.stored = [device for device in self.devices.values() if device.known]
+                for device in self.stored:
+                    self.forget(device)
+                self.signal_removed(ADAPTER, list(self.adapter_interfaces()))
+                return
+            self.signal_added(ADAPTER, self.adapter_interfaces())
+            for device in self.stored:
+                device.known = True
+                self.signal_added(device.path, {DEVICE: self.device_properties(device)})
 
     # ---- the serial line behind a device
 
@@ -166,7 +188,9 @@ class Daemon:
         reader, device.writer = await asyncio.open_unix_connection(device.uart)
         self.spawn(self.radiate(device))
         while data := await reader.read(4096):
-            if not device.notifying:
+            while len(device.waiting) > MODULE_BUFFER and not device.radio_bytes_per_s:
+                await asyncio.sleep(0.001)  # a radio without a limit is as fast as its listener
+            if not device.notifying or not device.connected:
                 continue  # a module without a listener throws away what comes
             room = len(data)
             if device.radio_bytes_per_s:
@@ -177,19 +201,17 @@ class Daemon:
     async def radiate(self, device: Device) -> None:
         """Notify what waits, in packets, no faster than the radio carries it."""
         while True:
-            if not device.waiting or not device.notifying:
+            if not device.waiting or not device.notifying or not device.connected:
                 await asyncio.sleep(0.002)
                 continue
             size = device.mtu - 3
             packet = bytes(device.waiting[:size])
             del device.waiting[:size]
-            path = next(
-                path for path, _, flags in self.characteristics(device) if "notify" in flags
-            )
+            path = self.notifier(device)
             self.changed(path, CHARACTERISTIC, {"Value": Variant("ay", packet)})
             if device.radio_bytes_per_s:
                 await asyncio.sleep(len(packet) / device.radio_bytes_per_s)
-            elif self.outgoing.qsize() > 200:
+            while self.outgoing.qsize() > MOST_OUTGOING:
                 await asyncio.sleep(0.001)
 
     # ---- objects
@@ -202,8 +224,12 @@ class Daemon:
             for number, (uuid, flags) in enumerate(offered)
         ]
 
+    def notifier(self, device: Device) -> str:
+        return next(path for path, _, flags in self.characteristics(device) if "notify" in flags)
+
     def adapter_interfaces(self) -> dict[str, dict[str, Variant]]:
         return {
+            **{f"org.bluez.{name}": {} for name in ADAPTER_OTHERS},
             ADAPTER1: {
                 "Address": Variant("s", "00:1A:7D:DA:71:13"),
                 "Name": Variant("s", "garage"),
@@ -211,11 +237,11 @@ class Daemon:
                 "Powered": Variant("b", self.powered),
                 "Discovering": Variant("b", bool(self.scanners)),
                 "Roles": Variant("as", self.roles),
-            }
+            },
         }
 
     def device_properties(self, device: Device) -> dict[str, Variant]:
-        shown = device.advertises_uuid or device.resolved
+        shown = device.advertises_uuid or device.cached
         uuids = [SERVICES[device.service][0]] if shown else []
         return {
             "Address": Variant("s", device.address),
@@ -254,6 +280,14 @@ class Daemon:
                     "MTU": Variant("q", device.mtu),
                 }
             }
+            if "notify" in flags:
+                objects[f"{path}/desc{int(path[-4:], 16) + 2:04x}"] = {
+                    DESCRIPTOR: {
+                        "UUID": Variant("s", f"00002902{BASE}"),
+                        "Characteristic": Variant("o", path),
+                        "Value": Variant("ay", b""),
+                    }
+                }
         return objects
 
     def objects(self) -> dict[str, dict[str, dict[str, Variant]]]:
@@ -264,7 +298,7 @@ class Daemon:
         for device in self.devices.values():
             if device.known:
                 found[device.path] = {DEVICE: self.device_properties(device)}
-            if device.resolved:
+            if device.cached:
                 found |= self.gatt(device)
         return found
 
@@ -281,37 +315,44 @@ class Daemon:
         device.known = True
         self.signal_added(device.path, {DEVICE: {**self.device_properties(device), **rssi}})
 
+    async def advertise(self) -> None:
+        """Let those in reach be heard again and again while somebody scans."""
+        while True:
+            await asyncio.sleep(ADVERTISING_S)
+            if self.scanners:
+                for device in self.devices.values():
+                    self.sight(device)
+
     def forget(self, device: Device) -> None:
+        if device.cached:
+            for path, interfaces in reversed(list(self.gatt(device).items())):
+                self.signal_removed(path, list(interfaces))
+        device.cached = False
+        device.notifying.clear()
         if device.known:
             device.known = False
             self.signal_removed(device.path, [DEVICE])
 
     def lose(self, device: Device) -> None:
-        """End a connection, as when the pod goes out of reach."""
-        device.notifying.clear()
+        """End a connection, as when the pod goes out of reach; what it offers stays known."""
         device.waiting.clear()
         if not device.connected:
             return
+        gone = {"Connected": Variant("b", False)}
         if device.resolved:
-            device.resolved = False
-            self.changed(device.path, DEVICE, {"ServicesResolved": Variant("b", False)})
-            for path, interfaces in reversed(list(self.gatt(device).items())):
-                self.signal_removed(path, list(interfaces))
-        device.connected = False
-        self.changed(device.path, DEVICE, {"Connected": Variant("b", False)})
+            gone["ServicesResolved"] = Variant("b", False)
+        device.connected = device.resolved = False
+        self.changed(device.path, DEVICE, gone)
 
     def resolve(self, device: Device) -> None:
-        for path, interfaces in self.gatt(device).items():
-            self.signal_added(path, interfaces)
+        told = {"ServicesResolved": Variant("b", True)}
         device.resolved = True
-        self.changed(
-            device.path,
-            DEVICE,
-            {
-                "UUIDs": self.device_properties(device)["UUIDs"],
-                "ServicesResolved": Variant("b", True),
-            },
-        )
+        if not device.cached:
+            device.cached = True
+            for path, interfaces in self.gatt(device).items():
+                self.signal_added(path, interfaces)
+            told["UUIDs"] = self.device_properties(device)["UUIDs"]
+        self.changed(device.path, DEVICE, told)
 
     # ---- the bus
 
@@ -329,9 +370,22 @@ class Daemon:
         return True
 
     def client_left(self, name: str) -> None:
-        self.scanners.discard(name)
+        self.stop_scan(name)
         for device in self.devices.values():
+            self.stop_notify(device, name)
+
+    def stop_scan(self, name: str) -> None:
+        if name in self.scanners:
+            self.scanners.discard(name)
+            if not self.scanners:
+                self.changed(ADAPTER, ADAPTER1, {"Discovering": Variant("b", False)})
+
+    def stop_notify(self, device: Device, name: str) -> None:
+        if name in device.notifying:
             device.notifying.discard(name)
+            if not device.notifying:
+                values = {"Notifying": Variant("b", False)}
+                self.changed(self.notifier(device), CHARACTERISTIC, values)
 
     async def answer(self, message: Message) -> None:
         member = str(message.member)
@@ -345,12 +399,11 @@ class Daemon:
                 if member == "Connect":
                     device.connected = True
                     self.changed(device.path, DEVICE, {"Connected": Variant("b", True)})
+                    self.reply(message)
                     await asyncio.sleep(0.01)
                 self.lose(device)
                 if member != "Connect":
                     self.error(message, "org.bluez.Error.Failed", "Not connected")
-                    return
-                self.reply(message)
                 return
             if act != "pass":
                 name, _, text = act.partition(" ")
@@ -382,19 +435,22 @@ class Daemon:
             self.error(message, "org.bluez.Error.NotReady", "Resource Not Ready")
             return
         if message.member == "StartDiscovery":
+            first = not self.scanners
             self.scanners.add(str(message.sender))
             self.reply(message)
+            if first:
+                self.changed(ADAPTER, ADAPTER1, {"Discovering": Variant("b", True)})
             for device in self.devices.values():
                 self.sight(device)
             return
-        if message.member == "StopDiscovery":
-            self.scanners.discard(str(message.sender))
         self.reply(message)
+        if message.member == "StopDiscovery":
+            self.stop_scan(str(message.sender))
 
     async def device_call(self, message: Message, device: Device) -> None:
         if message.member == "Connect":
             if not self.powered:
-                self.error(message, "org.bluez.Error.NotReady", "Resource Not Ready")
+                self.error(message, "org.bluez.Error.Failed", "Input/output error")
                 return
             if not device.in_reach:
                 await asyncio.sleep(0.2)
@@ -402,15 +458,18 @@ class Daemon:
                 return
             device.connected = True
             self.changed(device.path, DEVICE, {"Connected": Variant("b", True)})
+            self.reply(message)
             await asyncio.sleep(0.005)
             if device.connected:
                 self.resolve(device)
-            self.reply(message)
         elif message.member == "Disconnect":
+            if device.resolved:
+                device.resolved = False
+                self.changed(device.path, DEVICE, {"ServicesResolved": Variant("b", False)})
+            self.reply(message)
             if self.disconnect_takes_s:
                 await asyncio.sleep(self.disconnect_takes_s)
             self.lose(device)
-            self.reply(message)
         else:
             self.error(message, "org.freedesktop.DBus.Error.UnknownMethod", "no such method")
 
@@ -419,11 +478,16 @@ class Daemon:
             self.error(message, "org.freedesktop.DBus.Error.UnknownObject", "Method does not exist")
             return
         if message.member == "StartNotify":
+            first = not device.notifying
             device.notifying.add(str(message.sender))
+            if device.uart and device.starts_when_heard:
+                device.starts_when_heard = False
+                self.spawn(self.carry(device))
+            if first:
+                self.changed(str(message.path), CHARACTERISTIC, {"Notifying": Variant("b", True)})
             self.reply(message)
-            self.changed(str(message.path), CHARACTERISTIC, {"Notifying": Variant("b", True)})
         elif message.member == "StopNotify":
-            device.notifying.discard(str(message.sender))
+            self.stop_notify(device, str(message.sender))
             self.reply(message)
         elif message.member == "WriteValue":
             value, options = bytes(message.body[0]), message.body[1]
@@ -493,7 +557,10 @@ async def main(address: str) -> None:
         )
     )
     daemon.spawn(daemon.send_on())
+    daemon.spawn(daemon.advertise())
     await bus.request_name("org.bluez")
+    daemon.signal_added("/org/bluez", {f"org.bluez.{name}": {} for name in ROOT_OBJECTS})
+    daemon.signal_added(ADAPTER, daemon.adapter_interfaces())
     loop = asyncio.get_running_loop()
     reader = asyncio.StreamReader()
     await loop.connect_read_pipe(lambda: asyncio.StreamReaderProtocol(reader), sys.stdin)

@@ -19,9 +19,11 @@ import pytest
 
 from bench.conftest import built
 from bench.programs import build_sender
+from ble.radio import ADDRESS, needs_bus, radio
 from knuckle.bench.board import Board
 from knuckle.errors import LinkLost, LinkNotFound
 from knuckle.links.avr import AvrLink
+from knuckle.links.ble import BleLink
 from knuckle.links.contract import LONGEST_SILENCE_S, Chunk, Link
 from knuckle.links.file import FileLink
 from knuckle.links.schemes import open_link
@@ -69,6 +71,22 @@ def serial_rig(folder: Path) -> Iterator[Rig]:
         link = SerialLink(pty.name, list_ports=list)
         pty.start()
         yield Rig(link, device, pty.unplug)
+
+
+def ble_rig(service: str, mtu: int) -> Maker:
+    @contextmanager
+    def make(folder: Path) -> Iterator[Rig]:
+        with radio(folder) as room:
+            device = ScriptedBytes(PIECES)
+            room.pod(device, service=service, mtu=mtu, starts_when_heard=True)
+
+            def unplug() -> None:
+                room.do("device", address=ADDRESS, in_reach=False)
+                room.do("drop", address=ADDRESS)
+
+            yield Rig(BleLink("knuckle-1"), device, unplug)
+
+    return make
 
 
 def sim_rig(transport: str) -> Maker:
@@ -141,6 +159,8 @@ def csv_rig(folder: Path) -> Iterator[Rig]:
 
 MAKERS = [
     pytest.param(serial_rig, id="serial", marks=needs_pty),
+    pytest.param(ble_rig("module", 23), id="ble-module", marks=needs_bus),
+    pytest.param(ble_rig("uart", 247), id="ble-uart", marks=needs_bus),
     pytest.param(sim_rig("pty"), id="sim-pty", marks=needs_pty),
     pytest.param(sim_rig("memory"), id="sim-memory"),
     pytest.param(avr_rig("pty"), id="avr-pty", marks=needs_pty),
@@ -347,7 +367,7 @@ def test_writing_to_a_closed_link_is_lost(rig: Rig) -> None:
 def test_it_describes_itself_in_one_line(rig: Rig) -> None:
     assert rig.link.description()
     assert "\n" not in rig.link.description()
-    assert rig.link.address.split(":")[0] in ("serial", "sim", "avr", "file")
+    assert rig.link.address.split(":")[0] in ("serial", "ble", "sim", "avr", "file")
 
 
 @pytest.mark.parametrize("make", MISSING)
