@@ -18,6 +18,6 @@ def test_intervals_cover(study: str) -> None:
     shares = np.array([share for share, _ in found.values()])
     # Of 60 with 95 % each, 50 or fewer come about in 1 of 1000 cases (binomial).
     assert shares.min() >= 0.85, {f: s for f, (s, _) in found.items() if s < 0.85}
-    assert shares.mean() >= 0.93
+    assert shares.mean() >= 0.92
     if study in NARROW:
         assert shares.mean() <= 0.98
