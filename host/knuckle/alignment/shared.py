@@ -58,6 +58,8 @@ class Origin:
 
 _NAMED_BY: Final[Mapping[str, Callable[[Origin], str]]] = {
     "zero": lambda origin: origin.pod,
+    "reversal": lambda origin: origin.pod,
+    "squareness": lambda origin: origin.pod,
     "calibration": lambda origin: origin.pod,
     "chip_turn": lambda origin: origin.pod,
     "gyro_calibration": lambda origin: origin.pod,
@@ -87,6 +89,9 @@ _ACROSS_THE_CAR: Final[Mapping[Quantity, Mapping[str, float]]] = {
 """Correlations of left and right by one pod that changes sides. It stands there turned by half
 a turn about the vertical, so what comes of its X axis changes sign. Found as `POD_AGAIN`."""
 _GYRO_ACROSS: Final = 0.97
+_ZERO: Final = frozenset({"zero", "reversal", "squareness"})
+"""Of the pod's zero: as calibrated, or as a reversal found it."""
+_LEANS: Final = {Quantity.CAMBER, Quantity.SAI}
 
 
 @dataclass(frozen=True, slots=True)
@@ -133,7 +138,8 @@ def correlation(source: str, a: Part, b: Part) -> float:
     if source == "rim_length":
         return _with_the_value(a, b)
     if first is not second:
-        return -0.9 if source == "zero" and _is_lean(first, second) and one is other else 0.0
+        opposite = source in _ZERO and one is other and {first, second} == _LEANS
+        return -0.9 if opposite else 0.0
     if one is other:
         return _again(source, a, b)
     if one.is_front != other.is_front:
@@ -146,7 +152,7 @@ def correlation(source: str, a: Part, b: Part) -> float:
         return 0.0
     if source.startswith("gyro"):
         return _GYRO_ACROSS
-    return _ACROSS_THE_CAR.get(first, {}).get(source, 0.0)
+    return _ACROSS_THE_CAR.get(first, {}).get("zero" if source in _ZERO else source, 0.0)
 
 
 def _again(source: str, a: Part, b: Part) -> float:
@@ -165,10 +171,6 @@ def _again(source: str, a: Part, b: Part) -> float:
 
 def _with_the_value(a: Part, b: Part) -> float:
     return math.copysign(1.0, a.result.value) * math.copysign(1.0, b.result.value)
-
-
-def _is_lean(first: Quantity, second: Quantity) -> bool:
-    return {first, second} == {Quantity.CAMBER, Quantity.SAI}
 
 
 def _by_pads(quantity: Quantity, wheel: Wheel) -> float:
