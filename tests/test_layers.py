@@ -44,7 +44,7 @@ ALLOWED: dict[str, set[str]] = {
     "links": {"model", "errors", "wire", "store", "sim", "bench"},
     "store": {"model", "errors", "wire", "timebase"},
     "run": MATHEMATICS | {"errors", "links", "wire", "timebase", "store"},
-    "report": MATHEMATICS | {"errors", "store", "wire", "timebase"},
+    "report": MATHEMATICS | {"errors", "store", "wire", "timebase", "car", "job"},
     "terminal": {"errors", "model", "wire"},
 }
 ALLOWED["cli"] = set(ALLOWED) | {"cli"}

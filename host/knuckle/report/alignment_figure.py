@@ -61,6 +61,12 @@ def _whisker(reading: Reading, y: float, x: Sequence[float], thick: float) -> li
     ]
 
 
+def _exact(end: float) -> str:
+    """Write an end of the band to the thousandth, without zeros at its end."""
+    text = number(end, 3).rstrip("0")
+    return f"{text}0" if text.endswith(".") else text
+
+
 def _label(x: float, text: str) -> str:
     """Write under the axis, kept inside the drawing."""
     half = 3.1 * len(text)
@@ -86,7 +92,7 @@ def svg(line: Line, serial: int) -> str:
         return ""
     low, high = limits(line)
     scale = (WIDTH - 2.0 * MARGIN) / (high - low)
-    decimals = min(max(1 - math.floor(math.log10(high - low)), 0), 3)
+    decimals = min(max(1 - math.floor(math.log10(high - low)), 1), 3)
 
     def at(value: float) -> float:
         return MARGIN + (value - low) * scale
@@ -106,7 +112,7 @@ def svg(line: Line, serial: int) -> str:
             f'<path d="M{left:.1f} {BAND_TOP:g}V{BAND_FOOT + 3:g}M{right:.1f} {BAND_TOP:g}'
             f'V{BAND_FOOT + 3:g}" stroke="#000" stroke-width="1.2"/>',
         ]
-        texts = (number(line.low, decimals), number(line.high, decimals))
+        texts = (_exact(line.low), _exact(line.high))
         apart = right - left > 3.4 * (len(texts[0]) + len(texts[1]))
         if apart:
             drawn += [_label(left, texts[0]), _label(right, texts[1])]
