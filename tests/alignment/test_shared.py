@@ -10,6 +10,8 @@ from typing import Any
 import GTC
 import numpy as np
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
 from alignment.figures import made, u_of
 from analysis.paper_sweeps import swept
@@ -169,6 +171,38 @@ def test_signs_of_shared_pads(
     assert correlation("pads", a, b) == expected
     stranger = replace(b, origin=replace(b.origin, pads="last week"))
     assert correlation("pads", a, stranger) == 0.0
+
+
+@settings(max_examples=100, deadline=None, derandomize=True)
+@given(
+    st.lists(
+        st.tuples(
+            st.sampled_from([CAMBER, CASTER, SAI, TOE]),
+            st.sampled_from(list(Wheel)),
+            st.floats(-0.5, 0.5),
+            st.sampled_from(["a", "b"]),
+        ),
+        min_size=2,
+        max_size=8,
+    ),
+    st.floats(-1.0, 1.0),
+)
+def test_correlations_can_be(figures: list[tuple[Quantity, Wheel, float, str]], r: float) -> None:
+    """No sum of results gets a variance below zero: no matrix of correlations an impossible one.
+
+    Down to 0.02, by which rounded correlations may fall short; a variance is then taken as zero.
+    """
+    parts = [
+        Part(made(q, x, noise=0.1), 1.0, Origin(w, "p", n, n, "s", "t", n, n, r))
+        for q, w, x, n in figures
+    ]
+    sources = ("zero", "calibration", "chip_turn", "gyro_calibration", "mount", "pads", "string")
+    for source in (*sources, "rim_length", "straight_ahead", "body_roll", "reversal"):
+        matrix = np.array(
+            [[1.0 if a is b else correlation(source, a, b) for b in parts] for a in parts]
+        )
+        assert np.allclose(matrix, matrix.T)
+        assert np.min(np.linalg.eigvalsh(matrix)) > -0.02 * len(parts)
 
 
 def test_a_wrong_rim_length_goes_with_the_toe() -> None:

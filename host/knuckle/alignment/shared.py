@@ -138,8 +138,8 @@ def correlation(source: str, a: Part, b: Part) -> float:
     if source == "rim_length":
         return _with_the_value(a, b)
     if first is not second:
-        opposite = source in _ZERO and one is other and {first, second} == _LEANS
-        return -0.9 if opposite else 0.0
+        lean = source in _ZERO and {first, second} == _LEANS and one.is_front == other.is_front
+        return (-0.9 if one is other else -0.8) if lean else 0.0
     if one is other:
         return _again(source, a, b)
     if one.is_front != other.is_front:
@@ -165,7 +165,7 @@ def _again(source: str, a: Part, b: Part) -> float:
         return 1.0
     if source == "rim_length":
         return _with_the_value(a, b)
-    most = MOUNT_AGAIN if source in ("mount", "reseat") else POD_AGAIN
+    most = {"mount": MOUNT_AGAIN, "reseat": MOUNT_AGAIN, "chip_turn": 0.999}.get(source, POD_AGAIN)
     return most * math.cos(2.0 * math.radians(a.result.value - b.result.value))
 
 
