@@ -77,6 +77,15 @@ def align(
             show_default=False,
         ),
     ] = None,
+    linear_calibration: Annotated[
+        str | None,
+        typer.Option(
+            "--linear-calibration",
+            metavar="FILE",
+            help="The linear channel's calibration; the newest in the store if not given.",
+            show_default=False,
+        ),
+    ] = None,
     calibration: CalibrationOption = None,
     uncalibrated: UncalibratedOption = False,
 ) -> int:
@@ -95,7 +104,7 @@ def align(
     lead = Lead(
         ctx,
         _opened(ctx, file, new=new, reload=reload, skipped=skipped),
-        Options(pod, plates, driver, calibration, uncalibrated, channel),
+        Options(pod, plates, driver, calibration, uncalibrated, channel, linear_calibration),
     )
     _greet(lead.view(), file)
     try:

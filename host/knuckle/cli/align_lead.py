@@ -49,7 +49,8 @@ class Options:
     driver : str or None
     calibration : Path or None
     uncalibrated : bool
-    channel : str or None
+    channel, linear_calibration : str or None
+        Of the linear sensor that measures toe.
     """
 
     pod: str | None = None
@@ -58,6 +59,7 @@ class Options:
     calibration: Path | None = None
     uncalibrated: bool = False
     channel: str | None = None
+    linear_calibration: str | None = None
 
 
 class Lead:

@@ -78,7 +78,8 @@ def wanted_in(view: JobView) -> list[str]:
     sweeps = [
         w
         for w in Wheel
-        if any((w, q) in need and (w, q) not in have for q in (Quantity.CASTER, Quantity.SAI))
+        if w.is_front
+        and any((w, q) in need and (w, q) not in have for q in (Quantity.CASTER, Quantity.SAI))
     ]
     toes = [w for w in Wheel if (w, Quantity.TOE) in need and (w, Quantity.TOE) not in have]
     lines = ["camber all"] if len(camber) == len(Wheel) else [f"camber {w}" for w in camber]
@@ -235,7 +236,11 @@ def _toe(lead: Lead, wheel: Wheel, typed: list[str]) -> int:
     view = lead.view()
     camber = _newest(view, wheel, Quantity.CAMBER)
     said = _typed_so(
-        {"rim_length": f"{view.car.rim_mm!r}mm", "linear_channel": lead.options.channel}
+        {
+            "rim_length": f"{view.car.rim_mm!r}mm",
+            "linear_channel": lead.options.channel,
+            "linear_calibration": lead.options.linear_calibration,
+        }
     )
     if camber is not None:
         said["camber"] = f"{camber[0]:.4f}/{camber[1]:.4f}"

@@ -8,8 +8,8 @@ from dataclasses import dataclass
 from typing import Any, Final
 
 from knuckle.alignment.adjusters import TURNED, Kind, by_geometry
-from knuckle.alignment.advice import AMOUNT_U, Advice, advise
-from knuckle.alignment.sensitivity import Joined, Made, joined, side_effects
+from knuckle.alignment.advice import Advice, advise
+from knuckle.alignment.sensitivity import AMOUNT_U, Joined, Made, joined, side_effects
 from knuckle.alignment.shared import Part, combined
 from knuckle.alignment.work_order import in_order
 from knuckle.estimate.priors import Given

@@ -213,6 +213,12 @@ def _made() -> Iterator[tuple[_Made, ...]]:
             yield (_Made(Quantity.THRUST, axle, ((left, toe, -0.5), (right, toe, 0.5))),)
         for cross, quantity in _CROSS.items():
             yield (_Made(cross, axle, ((left, quantity, 1.0), (right, quantity, -1.0))),)
+        sums = tuple(
+            (wheel, quantity, float(wheel.side))
+            for wheel in (left, right)
+            for quantity in (Quantity.SAI, Quantity.CAMBER)
+        )
+        yield (_Made(Quantity.CROSS_INCLUDED, axle, sums),)
 
 
 def figures(state: JobState, readings: Sequence[Reading], car: Car) -> tuple[Row, ...]:
