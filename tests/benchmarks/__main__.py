@@ -22,6 +22,7 @@ STUDIES = (
     "noise_figures",
     "start_up",
     "verdicts",
+    "verdicts_strict",
 )
 
 

@@ -24,7 +24,8 @@ class Wanted:
     Raises
     ------
     UsageError
-        If an angle cannot be read or set.
+        If an angle cannot be read or set, there is no such design, or it cannot be laid over the
+        range.
     """
 
     def __init__(
@@ -43,41 +44,45 @@ class Wanted:
         self.angles, self.seatings, self.keep_seated = angles, seatings, keep_seated
         self.tolerance_deg = 0.2 if tolerance_deg is None else tolerance_deg
         self.states_tolerance = tolerance_deg is not None
-        for name, value in (("--from", self.low_deg), ("--to", self.high_deg)):
-            if abs(value) > STEEPEST_DEG:
-                raise UsageError(
-                    f"{name} {value:g}: angles up to {STEEPEST_DEG:g} deg can be set here."
-                )
+        self._checked()
 
-    def plan(self, found: Stated) -> tuple[Plan, list[str]]:
-        """Return the plan, and lines that say how far it reaches.
-
-        Raises
-        ------
-        UsageError
-            If there is no such design, or it cannot be laid over the range.
-        """
-        from knuckle.agreement.design import Design
-        from knuckle.agreement.planning import planned
-        from knuckle.run.validation_facts import Plan
+    def _checked(self) -> None:
+        from knuckle.agreement.design import Design, steps_of
 
         names = [design.value for design in Design]
         if self.design not in names:
             raise UsageError(
                 f"There is no design {self.design!r}.", "", f"Say one of {', '.join(names)}."
             )
-        reference = found.reference(max(abs(self.low_deg), abs(self.high_deg)))
+        for name, value in (("--from", self.low_deg), ("--to", self.high_deg)):
+            if abs(value) > STEEPEST_DEG:
+                raise UsageError(
+                    f"{name} {value:g}: angles up to {STEEPEST_DEG:g} deg can be set here."
+                )
         try:
-            made = planned(
+            steps_of(
                 *(Design(self.design), self.low_deg, self.high_deg),
-                *(reference, self.tolerance_deg),
                 angles=self.angles,
                 seatings=self.seatings,
-                keep_seated=self.keep_seated,
-                shared_u_deg=_stack_u_deg(found),
             )
         except ValueError as error:
             raise UsageError(f"This cannot be done: {error}.") from error
+
+    def plan(self, found: Stated) -> tuple[Plan, list[str]]:
+        """Return the plan, and lines that say how far it reaches."""
+        from knuckle.agreement.design import Design
+        from knuckle.agreement.planning import planned
+        from knuckle.run.validation_facts import Plan
+
+        reference = found.reference(max(abs(self.low_deg), abs(self.high_deg)))
+        made = planned(
+            *(Design(self.design), self.low_deg, self.high_deg),
+            *(reference, self.tolerance_deg),
+            angles=self.angles,
+            seatings=self.seatings,
+            keep_seated=self.keep_seated,
+            shared_u_deg=_stack_u_deg(found),
+        )
         plan = Plan(reference, made.steps, self.tolerance_deg, found.bar())
         return plan, self._reaches(made, reference, _stack_u_deg(found))
 

@@ -102,16 +102,17 @@ def agreement(axes: Axes, record: Mapping[str, Any]) -> None:
     ]
     _points(axes, {**record, "readings": readings}, "mean_deg", "difference_deg")
     for text, at in (
-        ("upper limit", limits["upper_deg"]),
+        ("upper\nlimit", limits["upper_deg"]),
         ("mean", spread["mean_deg"]),
-        ("lower limit", limits["lower_deg"]),
+        ("lower\nlimit", limits["lower_deg"]),
     ):
         axes.annotate(
             text,
-            (0.0, at),
+            (1.0, at),
             xycoords=("axes fraction", "data"),
-            xytext=(2, 2),
+            xytext=(3, 0),
             textcoords="offset points",
+            va="center",
             fontsize=7.5,
         )
     axes.set_title("Agreement: differences as read, 95 % limits")
@@ -136,7 +137,7 @@ def linearity(axes: Axes, record: Mapping[str, Any]) -> None:
         only = curve[0]
         spread = [[only["error_deg"] - only["low_deg"]], [only["high_deg"] - only["error_deg"]]]
         axes.errorbar(
-            *(only["angle_deg"] + NARROWEST_DEG / 4.0, only["error_deg"], spread),
+            *(_beside(record), only["error_deg"], spread),
             fmt="_",
             color="black",
             capsize=4,
@@ -145,9 +146,15 @@ def linearity(axes: Axes, record: Mapping[str, Any]) -> None:
         )
     _tolerance(axes, record)
     _points(axes, {**record, "readings": _errors(record)}, "reference_deg", "error_deg")
-    axes.set_title("Linearity: error of the pod with 95 % interval")
+    name = "Linearity: error" if len(curve) > 1 else "Error"
+    axes.set_title(f"{name} of the pod with 95 % interval")
     axes.set_xlabel("reference, deg")
     axes.set_ylabel("error, deg")
+
+
+def _beside(record: Mapping[str, Any]) -> float:
+    """Return a place to the right of all readings."""
+    return float(max(r["reference_deg"] for r in record["readings"])) + NARROWEST_DEG / 5.0
 
 
 def residuals(axes: Axes, record: Mapping[str, Any]) -> None:

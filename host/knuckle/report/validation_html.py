@@ -56,8 +56,10 @@ def html(record: Mapping[str, Any], source: str) -> str:
         reference=reference_words(record),
         calibration=calibration_words(record),
         images=images,
-        low=min(angles),
-        high=max(angles),
+        date=str(record["date"]).replace("T", " ").replace("+00:00", " UTC"),
+        angles=f"{min(angles):+.1f} to {max(angles):+.1f} deg"
+        if max(angles) - min(angles) > 0.05
+        else f"{min(angles):+.1f} deg",
         designs=", ".join(dict.fromkeys(r["part"] for r in readings)),
     )
 

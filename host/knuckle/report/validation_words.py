@@ -28,6 +28,11 @@ PARTS: Final = {
 }
 
 
+BAR_PARTS: Final = {
+    "reference_resolution": "stacks of the sine bar",
+    "reference_zero": "level under the sine bar",
+    "reference_scale": "length of the sine bar",
+}
 LIMITS: Final = (
     "The limits of agreement are of differences as read: the reference's own zero and scale, "
     "common to all readings, are not in them. Bias and verdict contain them."
@@ -46,9 +51,10 @@ def reason(record: Mapping[str, Any]) -> str:
     """Return the sentence that stands behind the verdict."""
     j = record["judgement"]
     tolerance, whole = j["tolerance_deg"], j["whole_error_deg"]
+    worst = ", where it is worst" if len(record["curve"]) > 1 else ""
     start = (
         f"95 % of the pod's single readings are off by {whole:.3f} deg or less at "
-        f"{j['at_deg']:+.1f} deg, where it is worst"
+        f"{j['at_deg']:+.1f} deg{worst}"
     )
     match j["verdict"]:
         case "pass":
@@ -95,7 +101,7 @@ def rows(record: Mapping[str, Any]) -> list[tuple[str, str, str]]:
     found.append(
         (
             "scatter of one reading",
-            f"{j['scatter_deg']:.3f} deg",
+            _scatter(j),
             f"95 % interval {low:.3f} to {high:.3f}{hidden}",
         )
     )
@@ -130,6 +136,13 @@ def rows(record: Mapping[str, Any]) -> list[tuple[str, str, str]]:
     return found
 
 
+def _scatter(judgement: Mapping[str, Any]) -> str:
+    """Return the scatter of one reading; where the reference hides it, its bound."""
+    if judgement["scatter_deg"] > 0.0:
+        return f"{judgement['scatter_deg']:.3f} deg"
+    return f"below {judgement['scatter_interval_deg'][1]:.3f} deg"
+
+
 def _precision(record: Mapping[str, Any]) -> list[tuple[str, str, str]]:
     found = []
     if (parts := record.get("components")) is not None:
@@ -140,7 +153,7 @@ def _precision(record: Mapping[str, Any]) -> list[tuple[str, str, str]]:
         found.append(("repeatability", f"{again['sd_deg']:.3f} deg", note))
     if record["settings"] > 1:
         note = "angle set anew as well; one person, one run"
-        found.append(("reproducibility", f"{record['judgement']['scatter_deg']:.3f} deg", note))
+        found.append(("reproducibility", _scatter(record["judgement"]), note))
     return found
 
 
@@ -148,7 +161,8 @@ def part_rows(record: Mapping[str, Any]) -> list[tuple[str, str]]:
     """Return what the bias's uncertainty is made of, one sigma, the largest first."""
     parts = record["bias"]["parts"]
     ordered = sorted(parts.items(), key=lambda item: -item[1])
-    return [(PARTS[name], f"{u:.4f} deg") for name, u in ordered]
+    names = PARTS | (BAR_PARTS if record["reference"]["kind"] == "sine_bar" else {})
+    return [(names[name], f"{u:.4f} deg") for name, u in ordered if name in names]
 
 
 def _pm(estimate: Mapping[str, Any], unit: str = "deg") -> str:
@@ -166,6 +180,11 @@ def calibration_words(record: Mapping[str, Any]) -> str:
 def reference_words(record: Mapping[str, Any]) -> str:
     """Return what the reference is worth, in a line."""
     r = record["reference"]
+    if r["kind"] == "sine_bar":
+        return (
+            f"sine bar; one sigma of the surface's level {r['zero_u_deg']:.3g} deg, of the bar's "
+            f"length {100.0 * r['scale_u']:.2g} %; each stack's own beside them"
+        )
     return (
         f"{r['kind'].replace('_', ' ')}: step {r['resolution_deg']:g} deg, one sigma of reading "
         f"{r['reading_u_deg']:.3g} deg, zero {r['zero_u_deg']:.3g} deg, scale "

@@ -165,6 +165,9 @@ class ValidateGuide(PlainGuide):
                 return "Put the pod on turned end for end"
             return "Take the pod off and on again"
         words = f"Set about {step.target_deg:+.1f} deg"
+        if self._plan.bar is not None:
+            stack_mm = self._plan.bar.length_mm * abs(np.sin(np.radians(step.target_deg)))
+            words += f" (stacks {stack_mm:.1f} mm apart)"
         if last is not None and last.turned and not step.turned:
             return f"{words}, the pod as at first"
         return words if last is not None and last.seat == step.seat else f"{words}, pod on anew"
