@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -135,3 +136,40 @@ def test_a_small_sample_of_the_study_covers(calibrated: bool) -> None:
     for covered, rms, expanded in coverage(60, calibrated).values():
         assert covered >= 86.0
         assert rms < 0.75 * expanded
+
+
+def test_readings_that_are_all_alike_may_be_of_a_pod_that_was_never_turned() -> None:
+    alike = analysed(laid((0.0, 0.0), (0.5, 1.5)))
+    assert "LEVEL_OR_NOT_TURNED" in {notice.code for notice in alike.warnings}
+    sloping = analysed(laid((0.5, 0.0), (0.5, 1.5)))
+    assert "LEVEL_OR_NOT_TURNED" not in {notice.code for notice in sloping.warnings}
+
+
+def test_two_placings_have_the_few_degrees_of_freedom_that_are_said() -> None:
+    found = analysed(laid((0.9, -0.4), (0.3, -0.2))).results[Quantity.ZERO_X]
+    terms = {term.source: term for term in found.budget}
+    assert terms["seating"].degrees_of_freedom == 3.0
+    assert found.coverage_factor > 2.2
+
+
+def test_one_placing_askew_widens_the_uncertainty_by_its_own_scatter_alone() -> None:
+    rests = laid((0.9, -0.4), (0.3, -0.2), count=4)
+    off = rests[2].accel_g + np.array([np.radians(0.5), 0.0, 0.0])
+    outcome = analysed([*rests[:2], replace(rests[2], accel_g=off), rests[3]])
+    found = outcome.results[Quantity.ZERO_X]
+    assert "PLACINGS_SCATTER" in {notice.code for notice in outcome.warnings}
+    assert abs(found.value - 0.3) < found.expanded_uncertainty
+    terms = {term.source: term for term in found.budget}
+    assert terms["seating"].degrees_of_freedom == 4.0
+
+
+def test_a_steady_drift_cancels_between_three_placings() -> None:
+    """One way, the other, the first again: 0.1 deg of drift a placing is no zero and no slope."""
+    rests = laid((0.9, -0.4), (0.3, -0.2), count=3)
+    drifting = [
+        replace(rest, accel_g=rest.accel_g + np.array([0.0, np.radians(0.1) * (at - 1), 0.0]))
+        for at, rest in enumerate(rests)
+    ]
+    found = analysed(drifting).results
+    assert found[Quantity.ZERO_Y].value == pytest.approx(-0.2, abs=0.02)
+    assert found[Quantity.SLOPE_Y].value == pytest.approx(-0.4, abs=0.02)

@@ -11,7 +11,10 @@ TOP = Path(__file__).resolve().parents[2]
 def test_codes_of_the_source_are_those_of_the_document():
     source = "".join(
         path.read_text(encoding="utf-8")
-        for path in (TOP / "host" / "knuckle" / "analysis").glob("*.py")
+        for path in (
+            *(TOP / "host" / "knuckle" / "analysis").glob("*.py"),
+            TOP / "host" / "knuckle" / "run" / "zeros.py",
+        )
     )
     raised = set(re.findall(r'(?:Refused|Notice|_trouble)\(\s*"([A-Z][A-Z_]+)"', source))
     raised |= {"STRAIGHT_AMBIGUOUS", "BRAKE_NOT_HELD"}

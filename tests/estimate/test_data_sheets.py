@@ -118,8 +118,11 @@ def test_ten_degrees_from_the_calibration_let_offset_and_scale_drift():
     assert offset_sigma(same.accelerometer) == pytest.approx([0.001] * 3)
     assert same.accelerometer.sigma[3:12] == pytest.approx([0.001] * 9)
     _, unknown = recording(calibration(temp_c=None), 30.0, sheet).calibrated(Priors(), None, False)
-    assert offset_sigma(unknown.accelerometer) == pytest.approx([0.001] * 3)
-    assert unknown.accelerometer.sigma[3:12] == pytest.approx([0.001] * 9)
+    # Within 10 C each way, evenly: 10 / sqrt(3) C one sigma (GUM, JCGM 100:2008, 4.3.7).
+    apart = 10.0 / np.sqrt(3.0)
+    assert offset_sigma(unknown.accelerometer) == pytest.approx(np.hypot(0.001, apart * per_c))
+    _, cold = recording(calibration(), float("nan"), sheet).calibrated(Priors(), None, False)
+    assert offset_sigma(cold.accelerometer) == pytest.approx(np.hypot(0.001, apart * per_c))
 
 
 def test_a_gyro_on_its_own_chip_has_a_turn_of_its_own():

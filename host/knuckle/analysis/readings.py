@@ -98,11 +98,14 @@ def sensor_notices(request: Request, gyro_used: bool) -> list[Notice]:
     """Return what must be said of the sensor whatever it read."""
     notices = []
     if not request.priors.accelerometer.calibrated:
+        how = "the uncertainty is in degrees, not tenths."
+        if request.priors.accelerometer.zero is not None:
+            how = "only the zero of the reversal, near upright, holds the camber to tenths."
         notices.append(
             Notice(
                 "UNCALIBRATED",
                 "The accelerometer is not calibrated: the data sheet's tolerances stand in the "
-                "budget, and the uncertainty is in degrees, not tenths.",
+                f"budget, and {how}",
             )
         )
     if gyro_used and not request.priors.gyro.calibrated:

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import json
 import math
 from collections.abc import Sequence
 from typing import Final
 
 import numpy as np
 
+from knuckle.analysis.lean import UNUSUAL
 from knuckle.analysis.readings import check_size, sensor_notices
 from knuckle.analysis.request import Request
 from knuckle.analysis.summary import result_of
@@ -15,6 +17,7 @@ from knuckle.errors import MeasurementRefused
 from knuckle.estimate.reversal import ReversalModel
 from knuckle.estimate.solver import derivative, solve
 from knuckle.estimate.turns import turn_between
+from knuckle.estimate.zero import FoundZero
 from knuckle.geometry.rotation import unit
 from knuckle.model.block import Block, FloatArray
 from knuckle.model.rest import Rest
@@ -28,6 +31,8 @@ USUAL_SEATING_DEG: Final = 0.02
 """How alike a pod lies down again, each way, one sigma, before repeats have shown it."""
 USUAL_SEATING_DOF: Final = 3.0
 SCATTERED_DEG: Final = 0.08
+ALIKE_DEG: Final = 0.06
+"""Readings closer than three times a placing's usual scatter are alike."""
 NAMES: Final = "XYZ"
 ZEROS: Final = (Quantity.ZERO_X, Quantity.ZERO_Y, Quantity.ZERO_Z)
 SLOPES: Final = (Quantity.SLOPE_X, Quantity.SLOPE_Y, Quantity.SLOPE_Z)
@@ -78,6 +83,7 @@ def analyse_reversal(block: Block, rests: list[Rest], request: Request) -> Outco
     gradients = derivative(model.zero_and_slope, solution.x)
     face = _face(up, float(readings[:, up].mean()))
     results = {}
+    known_dof = {**request.priors.degrees_of_freedom(), "seating": freedom}
     if 1 in model.level:
         camber = derivative(model.camber_zero, solution.x)[0]
         results[Quantity.CAMBER_ZERO] = result_of(
@@ -87,6 +93,7 @@ def analyse_reversal(block: Block, rests: list[Rest], request: Request) -> Outco
             solution,
             freedom,
             f"by the face {face}, as far as it is square to the mounting face",
+            known_dof=known_dof,
         )
     for place, axis in enumerate(model.level):
         for shift, quantity, said in (
@@ -100,17 +107,39 @@ def analyse_reversal(block: Block, rests: list[Rest], request: Request) -> Outco
                 solution,
                 freedom,
                 said,
+                known_dof=known_dof,
             )
     scatter_deg = math.degrees(seating)
     notices = [*sensor_notices(request, gyro_used=False), *left_out]
-    notices += _notices(up, assumed, scatter_deg, len(placed))
+    slope_deg = float(np.max(np.abs(values[2:])))
+    notices += _notices(up, assumed, slope_deg, scatter_deg, len(placed))
     details: dict[str, float | str] = {
         "face": face,
         "placings": float(len(placed)),
         "turned": float(np.sum(np.asarray(ends) == 1)),
         "seating_scatter_deg": scatter_deg,
     }
+    if 1 in model.level:
+        along_y = np.zeros_like(solution.x)
+        along_y[model.where_zero + model.level.index(1)] = 1.0
+        used = np.eye(3) if request.correction is None else request.correction
+        zero = FoundZero(
+            up,
+            1 if readings[:, up].mean() > 0.0 else -1,
+            float(along_y @ solution.x),
+            math.sqrt(solution.variance(along_y)),
+            freedom,
+            request.squareness.standard_uncertainty,
+            _temperature_c(placed),
+            used,
+        )
+        details["zero"] = json.dumps(zero.to_json())
     return Outcome("reversal", "", results, (), tuple(notices), None, details)
+
+
+def _temperature_c(placed: Sequence[Rest]) -> float | None:
+    read = [rest.temp_c for rest in placed if rest.temp_c is not None]
+    return float(np.mean(read)) if read else None
 
 
 def _placings(rests: list[Rest], request: Request) -> tuple[list[Rest], int, list[Notice]]:
@@ -186,6 +215,8 @@ def _seating_g(readings: FloatArray, ends: FloatArray, up: int) -> tuple[float, 
         total += float(np.sum((own - own.mean(axis=0)) ** 2))
         freedom += 2.0 * (len(own) - 1)
     usual = math.radians(USUAL_SEATING_DEG) ** 2
+    if freedom and total > UNUSUAL**2 * usual * freedom:
+        return math.sqrt(total / freedom), freedom
     weight = freedom + USUAL_SEATING_DOF
     return math.sqrt((total + USUAL_SEATING_DOF * usual) / weight), weight
 
@@ -206,7 +237,9 @@ def _not_turned(what: str) -> MeasurementRefused:
     )
 
 
-def _notices(up: int, assumed: bool, scatter_deg: float, placings: int) -> Sequence[Notice]:
+def _notices(
+    up: int, assumed: bool, slope_deg: float, scatter_deg: float, placings: int
+) -> Sequence[Notice]:
     notices = []
     if assumed:
         notices.append(
@@ -214,6 +247,14 @@ def _notices(up: int, assumed: bool, scatter_deg: float, placings: int) -> Seque
                 "HALF_TURNS_ASSUMED",
                 "The gyro did not see every turn: the readings are taken as laid in turn, one "
                 "way round and the other.",
+            )
+        )
+    if assumed and slope_deg < ALIKE_DEG:
+        notices.append(
+            Notice(
+                "LEVEL_OR_NOT_TURNED",
+                "All readings are alike: the surface is level, or the pod was never turned end for "
+                "end, which nothing here can tell. A book under one edge of the surface would.",
             )
         )
     if placings > 2 and scatter_deg > SCATTERED_DEG:

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Annotated, Final
 import typer
 
 from knuckle.cli.linear_steer import LinearChoice, with_linear
-from knuckle.cli.mount import NoSpinOption, SquarenessOption, with_squareness
+from knuckle.cli.mount import NoSpinOption, NoZeroOption, SquarenessOption, with_squareness
 from knuckle.cli.options import BudgetOption, WheelOption
 from knuckle.cli.priors import with_priors
 from knuckle.cli.request import (
@@ -60,6 +60,7 @@ def analyze(
     calibration: CalibrationOption = None,
     uncalibrated: UncalibratedOption = False,
     no_spin: NoSpinOption = False,
+    no_zero: NoZeroOption = False,
     squareness: SquarenessOption = None,
     use_gyro: GyroOption = True,
     rear_steers: RearSteersOption = False,
@@ -103,6 +104,8 @@ def analyze(
     request = with_squareness(request, squareness)
     if no_spin:
         recording = replace(recording, mount=None)
+    if no_zero:
+        recording = replace(recording, zero=None)
     part = part_of(recording.parts, wheel)
     library = _library(ctx) if request.linear is not None else None
     outcome = measure_recording(measure, recording, request, given, uncalibrated, part, library)

@@ -17,7 +17,7 @@ from knuckle.cli.live import (
     sim_in_order,
     simulated_facts,
 )
-from knuckle.cli.mount import NoSpinOption, SameMountOption, choose_mount
+from knuckle.cli.mount import NoSpinOption, NoZeroOption, SameMountOption, choose_mount
 from knuckle.cli.opening import open_for_eyes
 from knuckle.cli.options import BudgetOption, PodOption, RateOption, read_wheel
 from knuckle.cli.pod_choice import choose_pod
@@ -96,6 +96,7 @@ def camber(
     rate: RateOption = None,
     same_mount: SameMountOption = False,
     no_spin: NoSpinOption = False,
+    no_zero: NoZeroOption = False,
     calibration: CalibrationOption = None,
     uncalibrated: UncalibratedOption = False,
     budget: BudgetOption = False,
@@ -136,6 +137,7 @@ def camber(
         facts=facts,
         rate_hz=rate,
         mount=mount,
+        use_zero=not no_zero,
     )
 
     def begin(view: View, store: Store) -> Measurement:

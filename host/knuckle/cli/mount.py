@@ -26,6 +26,10 @@ SameMountOption = Annotated[
 NoSpinOption = Annotated[
     bool, typer.Option("--no-spin", help="Do not use a wheel-turn run, and do not ask.")
 ]
+NoZeroOption = Annotated[
+    bool,
+    typer.Option("--no-zero", help="Do not apply the zero that `knuckle reversal` has found."),
+]
 SquarenessOption = Annotated[
     str | None,
     typer.Option(

@@ -18,7 +18,7 @@ from knuckle.cli.live import (
     refused_as_json,
     simulated_facts,
 )
-from knuckle.cli.mount import NoSpinOption, SameMountOption, choose_mount
+from knuckle.cli.mount import NoSpinOption, NoZeroOption, SameMountOption, choose_mount
 from knuckle.cli.opening import open_for_eyes
 from knuckle.cli.options import BudgetOption, PodOption, RateOption, read_wheel
 from knuckle.cli.pod_choice import choose_pod
@@ -71,6 +71,7 @@ def sweep(
     rate: RateOption = None,
     same_mount: SameMountOption = False,
     no_spin: NoSpinOption = False,
+    no_zero: NoZeroOption = False,
     calibration: CalibrationOption = None,
     uncalibrated: UncalibratedOption = False,
     budget: BudgetOption = False,
@@ -117,7 +118,16 @@ def sweep(
         **({} if request.plates_deg is None else {"plates_deg": list(request.plates_deg)}),
         **simulated_facts(address, link),
     }
-    task = Task("sweep", request, given, uncalibrated, facts=facts, rate_hz=rate, mount=mount)
+    task = Task(
+        "sweep",
+        request,
+        given,
+        uncalibrated,
+        facts=facts,
+        rate_hz=rate,
+        mount=mount,
+        use_zero=not no_zero,
+    )
 
     def begin(view: View, store: Store) -> Measurement:
         return sweep_measurement(task, link, view, store)

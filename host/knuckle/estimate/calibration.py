@@ -21,6 +21,10 @@ from knuckle.model.block import Block, FloatArray
 
 NO_PARTS: Final = Parts()
 
+UNKNOWN_APART_C: Final = 10.0 / math.sqrt(3.0)
+"""Readings, or a calibration, whose temperature is not known are taken as within 10 C of each
+other, evenly (GUM, JCGM 100:2008, 4.3.7): a garage beside a living room (no source)."""
+
 
 @dataclass(frozen=True)
 class GyroCalibration:
@@ -152,9 +156,15 @@ class Calibration:
             calibrated=True,
             degrees_of_freedom=self.degrees_of_freedom,
         )
-        if self.temp_c is not None and temp_c is not None:
+        sheet = accelerometer_sheet(parts.accelerometer)
+        if self.temp_c is None or temp_c is None:
+            known = sheet.drift_covariance
+            if self.drift is not None:
+                slopes = np.concatenate([self.drift.bias_g_per_c, self.drift.scale_per_c])
+                known = self.drift.covariance + np.diag(slopes**2)
+            accelerometer = accelerometer.drifted(known * UNKNOWN_APART_C**2, UNKNOWN_APART_C)
+        else:
             apart_c = temp_c - self.temp_c
-            sheet = accelerometer_sheet(parts.accelerometer)
             if self.drift is None:
                 accelerometer = accelerometer.at_other_temperature(sheet, apart_c)
             else:

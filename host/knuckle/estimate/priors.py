@@ -43,6 +43,30 @@ class SensorFigures:
 
 
 @dataclass(frozen=True)
+class SeenZero:
+    """What a reversal has read with one of the case's axes upright, as of the readings now.
+
+    Attributes
+    ----------
+    row : ndarray, shape (18,)
+        What each error of the accelerometer adds to that reading.
+    value_g, standard_uncertainty_g : float
+    square_rad : float
+        Standard uncertainty of the squareness of the face it lay on to the mounting face.
+    drift_g : float
+        Of what the reading has drifted since, one sigma.
+    degrees_of_freedom : float
+    """
+
+    row: FloatArray
+    value_g: float
+    standard_uncertainty_g: float
+    square_rad: float
+    drift_g: float = 0.0
+    degrees_of_freedom: float = math.inf
+
+
+@dataclass(frozen=True)
 class AccelerometerPrior:
     """What remains unknown of the accelerometer after its readings were corrected.
 
@@ -62,6 +86,8 @@ class AccelerometerPrior:
         at the readings' temperature, or nothing is known of that.
     apart_c : float
         How much warmer the readings are than the calibration, in degrees Celsius.
+    zero : SeenZero or None
+        What a reversal has found of its zero.
     """
 
     covariance: FloatArray
@@ -69,6 +95,7 @@ class AccelerometerPrior:
     degrees_of_freedom: float = math.inf
     drift_covariance: FloatArray | None = None
     apart_c: float = 0.0
+    zero: SeenZero | None = None
 
     @classmethod
     def independent(
@@ -339,6 +366,8 @@ class Priors:
         freedom = dict.fromkeys(ACCEL_SOURCES, self.accelerometer.degrees_of_freedom)
         if self.spin_freedom is not None:
             freedom["mount"] = self.spin_freedom
+        if self.accelerometer.zero is not None:
+            freedom["reversal"] = self.accelerometer.zero.degrees_of_freedom
         return freedom
 
     def spin_prior(self) -> tuple[FloatArray, FloatArray]:

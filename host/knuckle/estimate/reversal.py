@@ -69,6 +69,7 @@ class ReversalModel:
                 known_deg("square", "squareness", [squareness]),
             ],
         )
+        self.where_zero = self._unknowns.where("zero").start
         self.sources = ("seating",) * (2 * len(readings_g)) + self._unknowns.sources
 
     def start(self) -> FloatArray:

@@ -32,15 +32,48 @@ class Known(NamedTuple):
     covariance: FloatArray
 
 
+class Seen(NamedTuple):
+    """A measurement made before of a linear combination of unknowns.
+
+    Attributes
+    ----------
+    source : str
+        Of its share in a budget.
+    of : mapping of str to ndarray, shape (k,)
+        What one of each unknown adds, by the unknown's name.
+    value, standard_uncertainty : float
+    """
+
+    source: str
+    of: Mapping[str, FloatArray]
+    value: float
+    standard_uncertainty: float
+
+
 def known_deg(name: str, source: str, values: Sequence[Given]) -> Known:
     """Return what is known of unknowns in rad, from values given in deg."""
     sigma = np.radians([value.standard_uncertainty for value in values])
     return Known(name, source, np.radians([v.value for v in values]), np.diag(sigma**2))
 
 
-def accelerometer_unknowns(prior: AccelerometerPrior) -> list[Known]:
-    """Return what is known of an accelerometer's errors: ``accel``, and ``drift`` if any."""
-    known = [Known("accel", ACCEL_SOURCES, np.zeros(ACCEL_TERMS), prior.covariance)]
+def accelerometer_unknowns(prior: AccelerometerPrior) -> list[Known | Seen]:
+    """Return what is known of an accelerometer's errors.
+
+    ``accel``, ``drift`` if any, and where a reversal has found its zero that, with the
+    squareness (``square``) and the drift since then (``since``) that stand between.
+    """
+    known: list[Known | Seen] = [
+        Known("accel", ACCEL_SOURCES, np.zeros(ACCEL_TERMS), prior.covariance)
+    ]
+    if prior.zero is not None:
+        zero = prior.zero
+        one, none = np.ones(1), np.zeros(1)
+        of = {"accel": zero.row, "square": one}
+        known.append(Known("square", "squareness", none, np.eye(1) * zero.square_rad**2))
+        if zero.drift_g > 0.0:
+            known.append(Known("since", "temperature", none, np.eye(1) * zero.drift_g**2))
+            of["since"] = one
+        known.append(Seen("reversal", of, zero.value_g, zero.standard_uncertainty_g))
     if prior.drift_covariance is not None:
         known.append(Known("drift", "temperature", np.zeros(6), prior.drift_covariance))
     return known
@@ -53,19 +86,21 @@ class Unknowns:
     ----------
     free : mapping of str to int
         Names and sizes of unknowns of which nothing is known.
-    known : sequence of Known
+    known : sequence of Known or Seen
     """
 
-    def __init__(self, free: Mapping[str, int], known: Sequence[Known]) -> None:
-        sizes = dict(free) | {one.name: one.mean.size for one in known}
+    def __init__(self, free: Mapping[str, int], known: Sequence[Known | Seen]) -> None:
+        self._seen = [one for one in known if isinstance(one, Seen)]
+        self._known = [one for one in known if isinstance(one, Known)]
+        sizes = dict(free) | {one.name: one.mean.size for one in self._known}
         self._where: dict[str, slice] = {}
         self.size = 0
         for name, size in sizes.items():
             self._where[name] = slice(self.size, self.size + size)
             self.size += size
-        self._known = known
-        self._whiteners = [_whitener(one) for one in known]
-        self.sources = tuple(name for one in known for name in _sources(one))
+        self._whiteners = [_whitener(one) for one in self._known]
+        self.sources = tuple(name for one in self._known for name in _sources(one))
+        self.sources += tuple(one.source for one in self._seen)
 
     def __contains__(self, name: str) -> bool:
         return name in self._where
@@ -91,6 +126,10 @@ class Unknowns:
             (self.part(x, one.name) - one.mean) @ whitener.T
             for one, whitener in zip(self._known, self._whiteners, strict=True)
         ]
+        for seen in self._seen:
+            parts = [self.part(x, name) @ weight for name, weight in seen.of.items()]
+            told = np.sum(np.stack(parts), axis=0)
+            rows.append(((told - seen.value) / seen.standard_uncertainty)[..., None])
         return np.concatenate(rows, axis=-1)
 
     def prior_pattern(self) -> BoolArray:
@@ -100,6 +139,9 @@ class Unknowns:
         for one, whitener in zip(self._known, self._whiteners, strict=True):
             touches[first : first + one.mean.size, self._where[one.name]] = whitener != 0.0
             first += one.mean.size
+        for at, seen in enumerate(self._seen, start=first):
+            for name in seen.of:
+                touches[at, self._where[name]] = True
         return touches
 
 

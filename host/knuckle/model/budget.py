@@ -10,7 +10,7 @@ from knuckle.model.result import BudgetTerm
 
 GROUPS: Final[dict[str, tuple[str, ...]]] = {
     "calibration": ("calibration", "chip_turn"),
-    "zero": ("zero",),
+    "zero": ("zero", "reversal", "squareness"),
     "mount": ("mount", "reseat"),
     "temperature": ("temperature",),
     "nonlinearity": ("nonlinearity",),

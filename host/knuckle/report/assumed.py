@@ -15,6 +15,7 @@ IN_WORDS: Final = (
     "noise_floor",
     "mount",
     "seats",
+    "zero",
     "stated",
     "validate",
     "validation_plan",
@@ -64,6 +65,8 @@ def fact_lines(facts: Mapping[str, Any], local_time: LocalTime) -> Iterator[str]
         yield f"validation = {taken} of {len(plan['steps'])} readings, to be seen below"
     if "mount" in facts:
         yield f"mount = {_mount(facts['mount'])}"
+    if "zero" in facts:
+        yield f"zero = {_zero(facts['zero'])}"
     for start_s, end_s in facts.get("seats", ()):
         end = "the end" if end_s is None else f"{end_s:.1f} s"
         yield f"pod untouched = from {start_s:.1f} s to {end}"
@@ -99,6 +102,12 @@ def _mount(fact: Mapping[str, Any]) -> str:
         "moved": "not used: the pod was taken off since",
     }
     return f"wheel-turn run {fact['run']}: {words.get(fact['said'], fact['said'])}"
+
+
+def _zero(fact: Any) -> str:
+    if not isinstance(fact, Mapping):
+        return "of no reversal: --no-zero"
+    return f"of the reversal in run {fact['run']}, if it served (see the warnings)"
 
 
 def _value(value: Any) -> str:

@@ -158,7 +158,7 @@ def log_facts(
         f"{touch['of']} {touch['from_s']!r} {touch['to_s']!r}"
         for touch in detail.facts.get("touches", ())
     )
-    for name in ("noise_floor", "mount", "seats"):
+    for name in ("noise_floor", "mount", "seats", "zero"):
         if name in detail.facts:
             facts[name] = json.dumps(detail.facts[name])
     for name in ("scenario", "seed", "brake", "driver"):

@@ -37,6 +37,9 @@ def _reversal_lines(outcome: Outcome) -> Iterator[str]:
         f"By {placings:.0f} readings on the face {found['face']}, {turned:.0f} of them turned end "
         f"for end; one placing scatters by {float(found['seating_scatter_deg']):.3f} deg."
     )
+    if placings <= 2.0:
+        yield "Two readings do not check each other; --readings 4 does."
     if Quantity.CAMBER_ZERO in outcome.results:
-        yield "The camber zero is what the pod would show on an upright wheel; take it off what"
-        yield "it shows. It holds up to the squareness of this face to the mounting face."
+        yield "The camber zero is what the pod would show on an upright wheel. Camber and sweeps"
+        yield "with this pod and this calibration take it off from now on, and say so; --no-zero"
+        yield "leaves it out. It holds up to the squareness of this face to the mounting face."

@@ -17,6 +17,20 @@ _NAMES = {
     Quantity.CASTER: "Caster",
     Quantity.SAI: "Steering-axis inclination",
     Quantity.TOE: "Toe",
+    Quantity.TOTAL_TOE: "Total toe",
+    Quantity.THRUST: "Thrust angle",
+    Quantity.FRONT_HEADING: "Front wheels' mean heading",
+    Quantity.CROSS_CAMBER: "Cross-camber",
+    Quantity.CROSS_CASTER: "Cross-caster",
+    Quantity.CROSS_SAI: "Cross-inclination",
+    Quantity.INCLUDED: "Included angle",
+    Quantity.CROSS_INCLUDED: "Cross-included angle",
+    Quantity.TURN_OUT_LEFT: "Toe-out on turns, to the left",
+    Quantity.TURN_OUT_RIGHT: "Toe-out on turns, to the right",
+    Quantity.WHEELBASE_DIFFERENCE: "Wheelbase, left less right",
+    Quantity.SETBACK: "Setback",
+    Quantity.CAMBER_GAIN: "Camber gain",
+    Quantity.BUMP_STEER: "Bump steer",
     Quantity.MOUNT_TILT: "Spin axis off +Y: tilt",
     Quantity.MOUNT_YAW: "Spin axis off +Y: yaw",
     Quantity.SEAT_TILT: "Mount alone: tilt",
@@ -59,6 +73,7 @@ _REMEDIES = {
     "reseat": "seat the pod anew more often, with clean feet on the same places.",
     "squareness": "measure the case's squareness and give it with --squareness, or calibrate with "
     "a face run.",
+    "reversal": "turn the pod end for end more often: `knuckle reversal --readings 4`.",
     "turned": "turn the pod more exactly end for end, against a straight edge, or use a flatter "
     "surface.",
     "seating": "clean both surfaces, and turn the pod end for end more often.",
@@ -69,6 +84,9 @@ _REMEDIES = {
     "string": "set the string with more care, and give what you know of it with --string.",
     "runout": "measure again with the wheel rolled on by half a turn: the mean of both is free "
     "of it.",
+    "tape": "measure these lengths again, from the same marks on both sides.",
+    "fit": "take readings at more places, and farther apart.",
+    "adjustment": "turn in steps and read in between: the car then shows its own answer.",
 }
 
 _READ_CLOSER = "touch each place more often, or read typed distances more closely (--typed-u)."

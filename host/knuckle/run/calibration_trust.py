@@ -59,8 +59,16 @@ def trust_notices(
                 "again, or check the pod with a reversal.",
             )
         )
-    far = _apart(calibration, temp_c)
-    if far:
+    if temp_c is None or calibration.temp_c is None:
+        whose = "the readings" if temp_c is None else "the calibration"
+        notices.append(
+            Notice(
+                "TEMPERATURE_UNKNOWN",
+                f"The temperature of {whose} is not known: it is taken as within 10 C of "
+                "the other, and the drift over that is in the budget.",
+            )
+        )
+    elif far := _apart(calibration, temp_c):
         notices.append(Notice("CALIBRATION_TEMPERATURE", far))
     if named and not (identity and calibration.identity):
         notices.append(
@@ -84,8 +92,7 @@ def trust_notices(
 
 
 def _apart(calibration: Calibration, temp_c: float | None) -> str:
-    if temp_c is None or calibration.temp_c is None:
-        return ""
+    assert temp_c is not None and calibration.temp_c is not None
     drift = calibration.drift
     if drift is None:
         if abs(temp_c - calibration.temp_c) <= FAR_C:

@@ -16,6 +16,7 @@ from knuckle.run.measurement import Measurement
 from knuckle.run.method_rests import RestsMethod, Task
 from knuckle.run.noise_kept import floors_of, library_of
 from knuckle.run.view import View
+from knuckle.run.zeros import zeros_of
 from knuckle.store.database import Store
 
 
@@ -39,6 +40,7 @@ def camber_measurement(
             calibrations=calibrations_of(store.calibrations()),
             now=lambda: link.clock.utc(link.clock.now_s()),
             say=view.say,
+            zeros=zeros_of(store),
         ),
         link,
         guide,

@@ -35,6 +35,7 @@ from knuckle.run.parts import PARTS, Part, to_fact
 from knuckle.run.readings import CalibrateBlock
 from knuckle.run.remeasure import METHOD, measure_recording
 from knuckle.run.replay import recording_of
+from knuckle.run.zeros import UNUSED, ZERO, ZeroLibrary
 from knuckle.store.recording import Decoded
 
 
@@ -57,6 +58,8 @@ class Task:
         To ask the pod for.
     mount : Mounted or None
         The mounting that somebody says is still the same.
+    use_zero : bool
+        Whether the newest zero of a reversal of this pod is applied.
     """
 
     measure: str
@@ -66,6 +69,7 @@ class Task:
     facts: dict[str, Any] = field(default_factory=dict)
     rate_hz: float | None = None
     mount: Mounted | None = None
+    use_zero: bool = True
 
 
 class RestsMethod:
@@ -88,6 +92,8 @@ class RestsMethod:
         Tells the operator which calibration is used.
     seats : callable, optional
         When the pod sat, or lay, untouched, in a wheel-turn run or a reversal.
+    zeros : callable, optional
+        Zeros of pods by reversals that are kept.
 
     Attributes
     ----------
@@ -107,7 +113,9 @@ class RestsMethod:
         now: Callable[[], datetime] | None = None,
         say: Callable[[str], None] | None = None,
         seats: Callable[[], Sequence[SeatSpan]] | None = None,
+        zeros: ZeroLibrary | None = None,
     ) -> None:
+        self._zeros = zeros if task.use_zero else None
         self._seats = seats
         self._mount = task.mount
         self._calibrations = calibrations
@@ -192,6 +200,9 @@ class RestsMethod:
             if used.calibration is None and seen.hello is None:
                 used = replace(used, source=word_of(seen))
             self._say(said(used, self._at()))
+        zero = None if self._zeros is None else self._zeros(identity_of(seen))
+        if self._say is not None and not seen.again and zero is not None:
+            self._say(zero.said(None if used.calibration is None else used.calibration.matrix))
         return None if used.calibration is None else used.calibration.applied
 
     def _at(self) -> datetime | None:
@@ -231,6 +242,12 @@ class RestsMethod:
             recording = replace(recording, mount=replace(self._mount, mounting=mounting))
             assert recording.mount is not None
             facts[MOUNT] = recording.mount.to_fact()
+        zero = None if self._zeros is None else self._zeros(recording.identity)
+        if zero is not None:
+            recording = replace(recording, zero=zero)
+            facts[ZERO] = zero.to_fact()
+        elif not task.use_zero:
+            facts[ZERO] = UNUSED
         if self._seats is not None:
             # As the facts keep them, so that they are the same when they are read again.
             facts[SEATS] = seats_to_fact(self._seats())

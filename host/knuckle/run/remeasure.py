@@ -14,6 +14,7 @@ from knuckle.analysis.mount_watch import measured, not_trusted
 from knuckle.analysis.request import Request
 from knuckle.errors import UsageError
 from knuckle.estimate.calibration import Calibration
+from knuckle.estimate.data_sheets import accelerometer_sheet
 from knuckle.estimate.priors import Priors
 from knuckle.model.block import Block
 from knuckle.model.result import Notice, Outcome
@@ -57,6 +58,24 @@ def mounted(
     if recording.facts.get(CALIBRATION) == APPLIED:
         matrix = mount.mounting.matrix  # an exported log holds corrected readings
     return mount.mounting.on(priors, matrix), [measured(mount.run, mount.said)]
+
+
+def zeroed(
+    recording: Recording, block: Block, priors: Priors, used: Calibration | None
+) -> tuple[Priors, Notice]:
+    """Return priors with the recording's zero, where it serves, and a note; as `mounted`."""
+    kept = recording.zero
+    assert kept is not None
+    matrix = None if used is None else used.matrix
+    if recording.facts.get(CALIBRATION) == APPLIED:
+        matrix = kept.zero.matrix
+    return kept.applied(
+        priors,
+        accelerometer_sheet(recording.sensors.accelerometer),
+        temp_c=mean_temperature_c(block),
+        at=recording.at,
+        corrected_by=matrix,
+    )
 
 
 def measure_recording(
@@ -103,6 +122,9 @@ def measure_recording(
     mount_notices: list[Notice] = []
     if recording.mount is not None and name in ON_A_WHEEL:
         priors, mount_notices = mounted(recording, block, priors, used)
+    if recording.zero is not None and name in ON_A_WHEEL:
+        priors, said = zeroed(recording, block, priors, used)
+        mount_notices.append(said)
     if part is not None:
         block = part.cut(block)
     seen, known = block, recording.floor

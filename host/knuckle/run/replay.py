@@ -35,6 +35,7 @@ from knuckle.run.calibrations import (
 from knuckle.run.mounting import Mounted, mounted_in, seats_in
 from knuckle.run.noise_kept import floor_of_facts
 from knuckle.run.parts import Part, from_facts
+from knuckle.run.zeros import KeptZero, zero_in
 from knuckle.store.capture import CaptureReader, is_capture, read_capture
 from knuckle.store.recording import Decoded, decode
 from knuckle.wire.messages import ChannelKind, Hello, Sensor
@@ -86,6 +87,8 @@ class Recording:
     """The noise that the detector of rests starts from, as it did in the live run."""
     mount: Mounted | None = None
     """The mounting that the run used, by a wheel-turn run before it."""
+    zero: KeptZero | None = None
+    """The zero of a reversal that the run used."""
     seats: tuple[SeatSpan, ...] = ()
     """When the pod sat, or lay, untouched, in a wheel-turn run or a reversal."""
 
@@ -267,6 +270,7 @@ def read_recording(path: Path, stream: int | None = None) -> Recording:
             at=moment_of(facts.get("started_utc", "")),
             floor=floor_of_facts(facts),
             mount=mounted_in(facts),
+            zero=zero_in(facts),
             seats=seats_in(facts),
         )
     with read_capture(path) as capture:
@@ -288,7 +292,8 @@ def read_recording(path: Path, stream: int | None = None) -> Recording:
             recording = replace(recording, stored=of_run(run_facts, decoded)[1])
         recording = replace(recording, settled=True)
     mount, seats = mounted_in(run_facts), seats_in(run_facts)
-    return replace(recording, wheel=wheel, floor=floor, at=at, mount=mount, seats=seats)
+    recording = replace(recording, mount=mount, seats=seats, zero=zero_in(run_facts))
+    return replace(recording, wheel=wheel, floor=floor, at=at)
 
 
 def recording_of(

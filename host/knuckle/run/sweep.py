@@ -11,6 +11,7 @@ from knuckle.run.measurement import Measurement
 from knuckle.run.method_rests import RestsMethod, Task
 from knuckle.run.noise_kept import floors_of, library_of
 from knuckle.run.view import View
+from knuckle.run.zeros import zeros_of
 from knuckle.store.database import Store
 
 
@@ -32,6 +33,7 @@ def sweep_measurement(task: Task, link: Link, view: View, store: Store) -> Measu
         calibrations=calibrations_of(kept),
         now=lambda: link.clock.utc(link.clock.now_s()),
         say=view.say,
+        zeros=zeros_of(store),
     )
     check_steered(wheel, task.request.rear_steers)
     return Measurement(
