@@ -253,6 +253,18 @@ def test_what_is_left_early_is_no_calibration_and_is_resumed(tmp_path: Path) -> 
         asyncio.run(measurement.carry_out())
 
 
+def test_a_slow_full_turn_counts_as_well(tmp_path: Path) -> None:
+    """24 s for a turn: its creeping start and end would pass for lying still."""
+    made = calibrated(
+        tmp_path, "seed=4&posing.turn=true&posing.turn_s=24", CalibrateTask(turn_deg=360.0)
+    )
+    assert made.found.gyro is not None and made.found.gyro.good
+    assert "NO_FULL_TURN" not in {notice.code for notice in made.found.outcome.warnings}
+    true = truth_of("seed=4").gyro_matrix
+    found = np.linalg.norm(made.found.gyro.matrix, axis=1)
+    assert found == pytest.approx(np.linalg.norm(true, axis=1), abs=5e-3)
+
+
 def test_without_the_face_run_the_turn_stays_open(tmp_path: Path) -> None:
     made = calibrated(tmp_path, "seed=4&posing.face=false", CalibrateTask(face=False))
     assert "NO_FACE_RUN" in [warning.code for warning in made.found.outcome.warnings]

@@ -41,6 +41,7 @@ SUSPECT_DEG: Final = 10.0
 CLEARLY: Final = 0.4
 """Other axes are believed only if they fit so much better than the named ones."""
 
+_TELLING_DEG: Final = 30.0
 _STEPS: Final = 12
 _LEAST_SIGMA: Final = 1e-4
 _SURELY: Final = 4.5
@@ -118,6 +119,8 @@ def fit_gyro(
     freedom = float(np.sum(1.0 - found.leverage))
     kept_rms = float(np.sqrt(np.mean(misfits[used] ** 2)))
     good, reason = _verdict(axes, names, freedom, kept_rms, int(used.sum()))
+    if kept_rms > MOST_MISFIT_DEG and (unit_hint := _other_unit(ways, resting)):
+        reason = f"{reason}; {unit_hint}"
     return GyroFit(
         matrix=found.x[GAIN].reshape(3, 3),
         covariance=found.covariance[GAIN, GAIN],
@@ -186,6 +189,23 @@ def _recognised(ways: list[_Way], bias_dps: FloatArray) -> tuple[FloatArray, flo
     middles = [float(np.median(misfits(axes))) for axes in others]
     best = int(np.argmin(middles))
     return (others[best] if middles[best] < CLEARLY * middle else one), root
+
+
+def _other_unit(ways: list[_Way], bias_dps: FloatArray) -> str:
+    """Say so where the gyro turns far less, or far more, than gravity: another unit."""
+    ratios = []
+    for way in ways:
+        needed = _apart_deg(way.before, way.after)
+        if needed < _TELLING_DEG:
+            continue
+        steps = np.diff(way.turn.t_s)[:, None] * (way.turn.rate_dps[:-1] - bias_dps)
+        ratios.append(float(np.linalg.norm(steps, axis=1).sum()) / needed)
+    if not ratios:
+        return ""
+    ratio = float(np.median(ratios))
+    if ratio < 0.1:
+        return f"it turns {1.0 / ratio:.0f} times less than gravity: rad/s instead of deg/s?"
+    return f"it turns {ratio:.0f} times more than gravity: counts?" if ratio > 10.0 else ""
 
 
 def _misfit_deg(way: _Way, x: FloatArray) -> float:

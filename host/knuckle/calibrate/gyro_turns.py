@@ -25,7 +25,9 @@ PER_G: Final = slice(12, 21)
 GYRO_TERMS: Final = 21
 
 LONGEST_S: Final = 20.0
-"""A longer way from pose to pose tells more of the bias than of the scale."""
+"""A longer way from pose to pose tells more of the bias than of the scale ..."""
+LONGEST_FULL_S: Final = 180.0
+"""... but a full turn has rests of its own at both ends, where the bias is read."""
 
 
 @dataclass(frozen=True)
@@ -70,14 +72,16 @@ def turns_between(block: Block, poses: Sequence[Pose]) -> list[GyroTurns]:
     return found
 
 
-def turn_between(block: Block, before: Pose, after: Pose) -> GyroTurns | None:
-    """Return the gyro's readings between two poses; None across a restart or a gap."""
+def turn_between(
+    block: Block, before: Pose, after: Pose, longest_s: float = LONGEST_S
+) -> GyroTurns | None:
+    """Return the gyro's readings between two poses; None across a restart, a gap or too long."""
     if block.gyro_dps is None or before.stretch != after.stretch:
         return None
     inside = (block.stretch == before.stretch) & (block.t_s >= before.mid_s)
     inside &= block.t_s <= after.mid_s
     t_s, rate_dps = block.t_s[inside], block.gyro_dps[inside]
-    if t_s.size < 2 or t_s[-1] - t_s[0] > LONGEST_S:
+    if t_s.size < 2 or t_s[-1] - t_s[0] > longest_s:
         return None
     if float(np.max(np.diff(t_s))) > LONGEST_BRIDGED_GAP_S + 1.5 / block.rate_hz:
         return None

@@ -7,11 +7,13 @@ from dataclasses import dataclass, field, replace
 from datetime import datetime
 from typing import Any, Final
 
+import numpy as np
+
 from knuckle.calibrate.accelerometer import fit_accelerometer
 from knuckle.calibrate.face import fit_face
 from knuckle.calibrate.finder import find_poses
 from knuckle.calibrate.gyro import fit_gyro
-from knuckle.calibrate.gyro_turns import turn_between, turns_between
+from knuckle.calibrate.gyro_turns import LONGEST_FULL_S, turn_between, turns_between
 from knuckle.calibrate.made import calibration_of
 from knuckle.calibrate.pose import Pose
 from knuckle.calibrate.results import AccelerometerFit, FaceFit, FullTurn, GyroFit
@@ -24,7 +26,7 @@ from knuckle.estimate.data_sheets import (
     gyro_sheet,
 )
 from knuckle.links.contract import Link
-from knuckle.model.block import Block
+from knuckle.model.block import Block, FloatArray
 from knuckle.model.result import Notice, Outcome
 from knuckle.model.wheel import Wheel
 from knuckle.run.calibrate_outcome import outcome_of
@@ -36,7 +38,7 @@ from knuckle.run.linear import stamp
 from knuckle.run.measurement import Measurement
 from knuckle.run.method import Concluded
 from knuckle.run.needed import check_accelerometer
-from knuckle.run.pose_marks import POSES, Part, PoseMark, Taken, to_fact
+from knuckle.run.pose_marks import POSES, TAKEN_AFTER_S, Part, PoseMark, Taken, to_fact
 from knuckle.run.readings import CalibrateBlock
 from knuckle.run.replay import Recording, recording_of, sensors_of
 from knuckle.run.view import View
@@ -49,8 +51,8 @@ MADE: Final = "calibration_made"
 EARLIER: Final = "continues"
 """The name of the fact that names the run which this one carries on."""
 _ANOTHER_RUN: Final = 1_000_000
-SLOW_S: Final = 1.5
-LEAST_QUIET_S: Final = 0.5
+SETTLES_S: Final = 0.25
+QUIET_S: Final = 1.0
 ALIGNED_DEG: Final = 0.5
 """How well a case is laid back to a pencil mark, one sigma: 1 mm over 100 mm."""
 
@@ -266,7 +268,7 @@ def calibrate_recording(
     upset = face is not None and face.good and fit.is_calibration and not face.is_calibration
     good_face = face if face is not None and face.good and not upset else None
     runs = [*earlier, (recording.block, own)]
-    gyro = _gyro(runs, good_face or fit, gyro_sheet(recording.sensors.gyro), task)
+    gyro, full_turns = _gyro(runs, good_face or fit, gyro_sheet(recording.sensors.gyro), task)
     made = None
     if fit.is_calibration if good_face is None else good_face.is_calibration:
         good_gyro = gyro if gyro is not None and gyro.good else None
@@ -282,8 +284,15 @@ def calibrate_recording(
             sum(one.used for one in fit.residuals),
         )
     outcome = outcome_of(fit, face, gyro, made, drops)
-    if task.turn_deg is not None and not any(len(taken.turn) == 2 for _, taken in runs):
-        notice = Notice("NO_FULL_TURN", "The full turn was not made: it does not count.")
+    if task.turn_deg is not None and not full_turns:
+        made_one = any(len(taken.turn) == 2 for _, taken in runs)
+        text = "The full turn was not made: it does not count."
+        if made_one:
+            text = (
+                "The full turn is not used: the pod has no gyro, readings are missing, or it took "
+                f"longer than {LONGEST_FULL_S:.0f} s."
+            )
+        notice = Notice("NO_FULL_TURN", text)
         outcome = replace(outcome, warnings=(*outcome.warnings, notice))
     return Calibrated(outcome, fit, face, gyro, made, recording.sensors)
 
@@ -293,8 +302,11 @@ def _gyro(
     by: AccelerometerFit | FaceFit,
     sheet: GyroSheet,
     task: CalibrateTask,
-) -> GyroFit | None:
-    """Fit the gyro to the turns between poses, and to full turns; None without a gyro."""
+) -> tuple[GyroFit | None, int]:
+    """Fit the gyro to the turns between poses, and to full turns; return it and how many were.
+
+    There is no fit without a gyro.
+    """
     turns, full = [], []
     for block, taken in runs:
         if block.gyro_dps is None:
@@ -302,23 +314,35 @@ def _gyro(
         poses = sorted((*taken.poses, *taken.face), key=lambda p: (p.stretch, p.start_s))
         turns += turns_between(block, poses)
         if task.turn_deg is not None and len(taken.turn) == 2:
-            turn = turn_between(block, *_quiet(block, *taken.turn))
+            turn = turn_between(block, *_quiet(block, *taken.turn), LONGEST_FULL_S)
             if turn is not None:
                 full.append(FullTurn(turn, task.turn_deg, task.turn_u_deg))
-    return fit_gyro(turns, by, sheet, full) if turns else None
+    return (fit_gyro(turns, by, sheet, full) if turns else None), len(full)
 
 
 def _quiet(block: Block, before: Pose, after: Pose) -> tuple[Pose, Pose]:
     """Leave of two rests what is away from the turn between them.
 
-    A hand starts and stops a turn slowly: that still counts as held, and would pass for bias.
+    A hand starts and stops a turn slowly: that still counts as held, and would pass for bias. The
+    rest before is quiet until it is taken; of the one after that second serves whose zero rate is
+    nearest to it.
     """
-    end_s = max(before.end_s - SLOW_S, before.start_s + LEAST_QUIET_S)
-    start_s = min(after.start_s + SLOW_S, after.end_s - LEAST_QUIET_S)
-    return (
-        _read_anew(block, replace(before, end_s=end_s)),
-        _read_anew(block, replace(after, start_s=start_s)),
-    )
+    end_s = min(before.end_s, before.start_s + TAKEN_AFTER_S[Part.TURN])
+    start_s = min(before.start_s + SETTLES_S, end_s - SETTLES_S)
+    first = _read_anew(block, replace(before, start_s=start_s, end_s=end_s))
+    starts = np.arange(after.start_s, after.end_s - QUIET_S, SETTLES_S)
+    seconds = [
+        _read_anew(block, replace(after, start_s=float(at), end_s=float(at) + QUIET_S))
+        for at in starts
+    ]
+    zero = first.gyro_dps
+    if zero is None or not seconds:
+        return first, after
+    return first, min(seconds, key=lambda one: _rate_apart(one, zero))
+
+
+def _rate_apart(pose: Pose, zero_dps: FloatArray) -> float:
+    return float("inf") if pose.gyro_dps is None else float(np.sum((pose.gyro_dps - zero_dps) ** 2))
 
 
 def _read_anew(block: Block, pose: Pose) -> Pose:

@@ -352,7 +352,7 @@ class CalibrateGuide:
             return [Cue.TAKEN]
         turned = self._watch.turned_deg
         wanted = self._turn_deg or 360.0
-        if turned is None or abs(turned) < BEGUN_DEG:
+        if turned is None or abs(turned) < BEGUN_DEG or not self._watch.stands:
             return []
         if abs(abs(turned) - wanted) > AT_MARK_DEG:
             return self._not_so("Turn it on, to the mark")

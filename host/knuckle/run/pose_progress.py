@@ -129,3 +129,15 @@ def direction_of(up: FloatArray) -> Direction:
     """Return a reading as a unit vector."""
     x, y, z = unit(up)
     return float(x), float(y), float(z)
+
+
+def corrected_up(pose: Pose, fit: AccelerometerFit | None) -> FloatArray:
+    """Return "up" of a pose by what is fitted so far, unit length, shape (3,)."""
+    if fit is None:
+        return unit(pose.accel_g)
+    return unit(np.linalg.solve(fit.matrix, pose.accel_g - fit.bias_g))
+
+
+def quarter_deg(up: FloatArray) -> float:
+    """Return how far the pod is turned about its +Y."""
+    return float(np.degrees(np.arctan2(up[0], up[2])))

@@ -19,6 +19,7 @@ from knuckle.wire.columns import (
     TIME_S,
     Header,
     linear_names,
+    other_unit,
 )
 from knuckle.wire.fullscale import flat_top, stated_range_g
 from knuckle.wire.logrows import EXPECTED_HEADER, LONGEST_LINE, Log, take
@@ -29,7 +30,6 @@ PIECE_BYTES: Final = 1 << 20
 _BOM = b"\xef\xbb\xbf"
 _UTF16 = (b"\xff\xfe", b"\xfe\xff")
 _MOST_LOST = 2**31
-_OTHER_UNITS = ((9.3, 10.3, "m/s2"), (930.0, 1070.0, "thousandths of a g"))
 
 
 class CsvLog(NamedTuple):
@@ -159,14 +159,14 @@ def _joined(
 def _check_gravity(log: Log, accel_g: FloatArray) -> None:
     """Refuse readings that are plainly in another unit than the header says."""
     typical = float(np.median(np.sqrt(np.einsum("ij,ij->i", accel_g, accel_g))))
-    for low, high, unit in _OTHER_UNITS:
-        if low <= typical <= high:
-            raise RecordingError(
-                f"{log.path.name}, columns {', '.join(ACCEL)}: the readings are typically "
-                f"{typical:.4g} long, where a wheel that stands reads 1 g.",
-                f"They seem to be in {unit}.",
-                "Convert them to g.",
-            )
+    unit = other_unit(typical)
+    if unit is not None:
+        raise RecordingError(
+            f"{log.path.name}, columns {', '.join(ACCEL)}: the readings are typically "
+            f"{typical:.4g} long, where a wheel that stands reads 1 g.",
+            f"They seem to be in {unit}.",
+            "Convert them to g.",
+        )
 
 
 def _blocks(log: Log) -> tuple[Block | None, LinearBlock | None]:
