@@ -211,13 +211,16 @@ needs_bus = pytest.mark.skipif(
 def radio(folder: Path, **options: Any) -> Iterator[Radio]:
     """Make a room whose bus this process takes for the system's."""
     made = Radio(folder, **options)
-    before = os.environ.get("DBUS_SYSTEM_BUS_ADDRESS")
-    os.environ["DBUS_SYSTEM_BUS_ADDRESS"] = made.bus_address
+    # Other rooms, in other processes, have a device of the same address.
+    own = {"DBUS_SYSTEM_BUS_ADDRESS": made.bus_address, "KNUCKLE_LOCKS": str(folder)}
+    before = {name: os.environ.get(name) for name in own}
+    os.environ.update(own)
     try:
         yield made
     finally:
-        if before is None:
-            del os.environ["DBUS_SYSTEM_BUS_ADDRESS"]
-        else:
-            os.environ["DBUS_SYSTEM_BUS_ADDRESS"] = before
+        for name, value in before.items():
+            if value is None:
+                del os.environ[name]
+            else:
+                os.environ[name] = value
         made.close()

@@ -194,7 +194,8 @@ class ScriptedPod:
             case Command.START:
                 self.on_start()
                 self.say(Ack(command.token, kind, AckCode.OK))
-                self.start()
+                if not self.streaming:
+                    self.start()
                 self.say_hello()
                 return
             case Command.STOP:

@@ -116,6 +116,7 @@ class BleLink:
         self._rng = rng if rng is not None else random.Random()
         self._seen_now = device is not None
         self._was_open = False
+        self._failed = False
         self._passed_over: set[str] = set()
         self._client: Any = None
         self._service: UartService | None = None
@@ -148,6 +149,7 @@ class BleLink:
             try:
                 await self._open()
             except (LinkBusy, LinkLost, LinkTimeout):
+                self._failed = True
                 await self._close()
                 if not left:
                     raise
@@ -155,7 +157,7 @@ class BleLink:
                 await self._close()
                 raise
             else:
-                self._was_open = True
+                self._was_open, self._failed = True, False
                 return self
             longest_s = self._limits.pause_s * 2.0 ** (tries - 1 - left)
             await self.clock.sleep(longest_s * self._rng.uniform(0.5, 1.0))
@@ -297,15 +299,19 @@ class BleLink:
             return bool(self._target) and bool(fitting(devices))
 
         limits = self._limits
+        how: dict[str, Any] = {
+            "adapter": self._adapter,
+            "connected": not self._was_open and not self._failed,
+        }
         if self._target:
-            devices = await scan(limits.scan_s, enough=enough, adapter=self._adapter)
+            devices = await scan(limits.scan_s, enough=enough, **how)
         else:
-            devices = await scan(limits.settle_s, adapter=self._adapter)
+            devices = await scan(limits.settle_s, **how)
             if not fitting(devices):
                 more = await scan(
                     max(0.0, limits.scan_s - limits.settle_s),
                     enough=lambda seen: bool(fitting(seen)),
-                    adapter=self._adapter,
+                    **how,
                 )
                 devices = {**devices, **more}
         found = fitting(devices)

@@ -36,11 +36,9 @@ async def scan(
     *,
     enough: Callable[[dict[str, BleDevice]], bool] = lambda _devices: False,
     adapter: str = "",
+    connected: bool = True,
 ) -> dict[str, BleDevice]:
     """Listen for advertisements.
-
-    Devices that are connected to this computer already do not advertise; those of them that
-    carry one of the services are listed too, without strength of signal.
 
     Parameters
     ----------
@@ -50,6 +48,10 @@ async def scan(
         Told of all devices whenever one is seen or seen anew; True ends the scan.
     adapter : str
         On Linux which adapter, such as ``hci1``; the first if empty.
+    connected : bool
+        Whether to list devices that this computer is connected to already, as after a program
+        was killed: they do not advertise. After a loss that is not to be relied on: a service
+        that was killed told nothing of it.
 
     Returns
     -------
@@ -67,7 +69,7 @@ async def scan(
     """
     try:
         async with one_scan_at_a_time():
-            return await _scan(longest_s, enough, adapter)
+            return await _scan(longest_s, enough, adapter, connected=connected)
     except TimeoutError as error:
         raise too_slow(None, "scanning", START_S) from error
     except LinkError:
@@ -77,12 +79,16 @@ async def scan(
 
 
 async def _scan(
-    longest_s: float, enough: Callable[[dict[str, BleDevice]], bool], adapter: str
+    longest_s: float,
+    enough: Callable[[dict[str, BleDevice]], bool],
+    adapter: str,
+    *,
+    connected: bool,
 ) -> dict[str, BleDevice]:
     check_system()
     from bleak import BleakScanner
 
-    devices = await within(START_S, _connected(adapter))
+    devices = await within(START_S, _connected(adapter)) if connected else {}
     if enough(devices):
         return devices
     ended = asyncio.Event()
