@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -14,6 +15,7 @@ from alignment.figures import made
 from knuckle.alignment.adjusters import Kind, Sensitivity, by_geometry
 from knuckle.alignment.advice import Advice, Worth, advise
 from knuckle.alignment.compare import compare
+from knuckle.alignment.effects import effects_by_geometry
 from knuckle.alignment.sensitivity import AMOUNT_U, Made, joined, side_effects
 from knuckle.alignment.shared import Origin
 from knuckle.alignment.work_order import in_order, reminders
@@ -238,17 +240,41 @@ def test_side_effects_are_known_or_unknown_never_made_up() -> None:
     camber = next(e for e in known.side_effects if e.quantity is Quantity.CAMBER)
     assert camber.change_deg is not None
     assert camber.change_deg.value == pytest.approx(-0.20 * known.amount.value, rel=1e-3)
-    shim = by_geometry(CamberShim(245.0, ShimPlace.UPPER))
-    tilted = advise(
+
+
+@pytest.mark.parametrize("upper", [True, False])
+@pytest.mark.parametrize("side", list(Side))
+def test_what_shims_do_to_inclination_and_toe_by_the_cars_measures(upper: bool, side: Side) -> None:
+    """H 245, arm 118, the link's joint 30 mm above the lower joint: docs/alignment-theory.md, 9.
+
+    At the upper arm 1 mm is 0.2339 deg of camber and holds the link back by 30 sin(0.2339) =
+    0.1225 mm: 0.0595 deg. At the lower arm the joint stays that is 215 mm above the link's.
+    """
+    shim = CamberShim(245.0, ShimPlace.UPPER if upper else ShimPlace.LOWER)
+    link = ToeLink(1.5, Thread.SINGLE, 118.0, side, 30.0)
+    effects = effects_by_geometry(shim, link)
+    camber = 0.2339 if upper else -0.2339
+    assert effects[Quantity.SAI].value == pytest.approx(-camber, abs=1e-4)
+    above = 30.0 if upper else -215.0
+    sign = -1.0 if side is Side.BEHIND else 1.0
+    toe = sign * math.degrees(math.asin(above * math.sin(math.radians(camber)) / 118.0))
+    assert effects[Quantity.TOE].value == pytest.approx(toe, abs=1e-4)
+    reading = made(Quantity.CAMBER, -3.0, noise=0.02)
+    advice = advise(
         LF,
         Kind.CAMBER_SHIM,
-        made(Quantity.CAMBER, -3.0, noise=0.02),
+        reading,
         Target(-2.0, -2.1, -1.9),
-        shim,
+        by_geometry(shim),
+        effects=effects,
     )
-    sai = next(e for e in tilted.side_effects if e.quantity is Quantity.SAI)
-    assert sai.change_deg is not None
-    assert sai.change_deg.value == pytest.approx(-1.0, abs=1e-6)
+    changes = {e.quantity: e.change_deg for e in advice.side_effects}
+    assert changes[Quantity.SAI] is not None
+    assert changes[Quantity.SAI].value == pytest.approx(-1.0, abs=1e-3)
+    for unknown in (replace(link, side=None), replace(link, height_mm=None), None):
+        assert set(effects_by_geometry(shim, unknown)) == {Quantity.SAI}
+    assert effects_by_geometry(CamberShim(245.0), link) == {}
+    assert effects_by_geometry(CasterAdjuster(1.75, 330.0, True), link) == {}
 
 
 def test_a_car_that_contradicts_its_file_is_believed_and_said() -> None:

@@ -331,3 +331,17 @@ def test_words_fit_a_terminal(car: Car):
 def test_no_table_makes_it_fail(content: object):
     car, found = car_of(content if isinstance(content, dict) else {"name": content})
     assert (car is None) == bool(found)
+
+
+def test_joint_height_may_lie_below_the_lower_joint():
+    """It is the one length of a car that may be negative; written and read back."""
+    link = 'toe_link = { pitch_mm = 1.5, thread = "single", arm_mm = 118, side = "behind", '
+    car = car_from(LEAST + "[front]\n" + link + "joint_height_mm = -25 }\n")
+    again = car_from(text_of(document_of(car)))
+    for found in (car, again):
+        assert found.corners[Wheel.RF].toe_link == ToeLink(
+            1.5, Thread.SINGLE, 118.0, Side.BEHIND, -25.0
+        )
+    said = problems_of(LEAST + "[front]\n" + link + "joint_height_mm = -2500 }\n")
+    assert "-600 to 600 mm is expected" in said[0]
+    assert "negative" in problems_of(LEAST + "[front]\n" + link.replace("118", "-118") + "}\n")[0]

@@ -124,7 +124,8 @@ def advise(
     sizes_mm : sequence of float
         Shims at hand, of which the amount is made up.
     effects : dict of Quantity to Given, or None
-        What one unit does to other figures on this car (`sensitivity.side_effects`).
+        What one unit does to other figures on this car: by its measures
+        (`effects.effects_by_geometry`) or as it has shown (`sensitivity.side_effects`).
     exists : bool
         Whether the car has this adjuster at this wheel.
 
@@ -188,7 +189,7 @@ def advise(
         )
     if sensitivity is None or not sensitivity.sign_known or sensitivity.per_unit.value == 0.0:
         amount, words = _trial(kind, wanted, reading, sensitivity, unit)
-        return advice(Worth.TRY, words, amount, also=_also(kind, None, effects, wanted, False))
+        return advice(Worth.TRY, words, amount, also=_also(kind, None, effects))
     exact = sensitivity.amount_for(wanted)
     made, stack = _rounded(exact, step, sizes_mm)
     change = sensitivity.change_deg(made)
@@ -218,7 +219,7 @@ def advise(
         Given(made, u_amount),
         stack,
         predicted,
-        _also(kind, made, effects, change, True),
+        _also(kind, made, effects),
     )
 
 
@@ -295,8 +296,6 @@ def _also(
     kind: Kind,
     amount: float | None,
     effects: Mapping[Quantity, Given] | None,
-    change: float,
-    sign_known: bool,
 ) -> tuple[SideEffect, ...]:
     found = []
     known = effects or {}
@@ -307,9 +306,6 @@ def _also(
         if each is not None and amount is not None:
             moved = Given(each.value * amount, abs(each.standard_uncertainty * amount))
             found.append(SideEffect(quantity, moved))
-        elif kind is Kind.CAMBER_SHIM and quantity is Quantity.SAI and sign_known:
-            # The included angle is the knuckle's: what camber gains, inclination loses.
-            found.append(SideEffect(quantity, Given(-change, 0.1 * abs(change))))
         else:
             found.append(SideEffect(quantity, None))
     return tuple(found)

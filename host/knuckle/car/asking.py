@@ -70,6 +70,7 @@ def _axle(axle: str, others: str) -> tuple[Question, ...]:
         Question(link, "thread", "  its thread: single, or sleeve (left- and right-hand)", True),
         Question(link, "arm", "  steering axis to its outer joint, from above, square to it", True),
         Question(link, "side", "  it lies ahead of or behind the axle: ahead, behind"),
+        Question(link, "joint_height", "  its outer joint above the lower ball joint (30mm)"),
         Question(shim, "lever", f"{axle} camber shims: height between the joints they tip about"),
         Question(shim, "place", "  they go to the upper or the lower arm: upper, lower"),
         Question(shim, "sizes", "  thicknesses at hand (1 2 4)"),

@@ -68,6 +68,7 @@ TOE_LINK: Final[tuple[Key, ...]] = (
     Word("thread", tuple(Thread), needed=True),
     Number("arm", LENGTH, 20.0, 1000.0, needed=True),
     Word("side", tuple(Side)),
+    Number("joint_height", LENGTH, -600.0, 600.0),
 )
 CAMBER_SHIM: Final[tuple[Key, ...]] = (
     Number("lever", LENGTH, 20.0, 1500.0, needed=True),

@@ -179,7 +179,7 @@ def _one(
     if not math.isfinite(number):
         problems.add(table, spelled, f"{value} is no measure.", _example(key, spelled))
         return None
-    if number < 0.0:
+    if number < 0.0 <= key.low:
         problems.add(table, spelled, f"{value:g} is negative.", "Write it without a sign.")
         return None
     if not key.low <= number <= key.high:
@@ -255,7 +255,11 @@ def _corner(own: Mapping[str, Any]) -> Corner:
     return Corner(
         toe_link=link
         and ToeLink(
-            link["pitch"], Thread(link["thread"]), link["arm"], _maybe(Side, link.get("side"))
+            link["pitch"],
+            Thread(link["thread"]),
+            link["arm"],
+            _maybe(Side, link.get("side")),
+            link.get("joint_height"),
         ),
         camber_shim=shim
         and CamberShim(

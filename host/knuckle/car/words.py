@@ -50,6 +50,7 @@ def _corner(corner: Corner) -> Iterator[str]:
         yield (
             f"toe link: {link.thread.value} thread, pitch {link.pitch_mm:g} mm, arm "
             f"{link.arm_mm:g} mm, {side}"
+            + (f", outer joint {link.height_mm:g} mm up" if link.height_mm is not None else "")
         )
     if (shim := corner.camber_shim) is not None:
         place = f"at the {shim.place.value} arm" if shim.place else f"place {_UNKNOWN}"

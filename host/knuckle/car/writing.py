@@ -91,6 +91,7 @@ def _corner(corner: Corner) -> dict[str, Any]:
             "thread": link.thread.value,
             "arm_mm": link.arm_mm,
             "side": link.side and link.side.value,
+            "joint_height_mm": link.height_mm,
         },
         "camber_shim": shim
         and {

@@ -9,6 +9,7 @@ from typing import Any, Final
 
 from knuckle.alignment.adjusters import TURNED, Kind, by_geometry
 from knuckle.alignment.advice import Advice, advise
+from knuckle.alignment.effects import effects_by_geometry
 from knuckle.alignment.sensitivity import AMOUNT_U, Joined, Made, joined, side_effects
 from knuckle.alignment.shared import Part, combined
 from knuckle.alignment.work_order import in_order
@@ -171,7 +172,8 @@ def _at(
     adjuster = adjuster_at(car.corners[wheel], kind)
     known = sensitivity_of(adjuster, kind, history)
     sizes = adjuster.sizes_mm if isinstance(adjuster, CamberShim) else ()
-    effects = side_effects([(each.amount, dict(each.changes)) for each in history])
+    shown = side_effects([(each.amount, dict(each.changes)) for each in history])
+    effects = {**effects_by_geometry(adjuster, car.corners[wheel].toe_link), **shown}
     advice = advise(
         wheel,
         kind,

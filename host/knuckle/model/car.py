@@ -64,12 +64,16 @@ class ToeLink:
         From the steering axis to the outer joint, seen from above, square to the link.
     side : Side or None
         Where arm and rack lie; without it no sign of an advice is known.
+    height_mm : float or None
+        Of the outer joint above the steering axis' lower joint; with it, it is known how camber
+        shims move toe.
     """
 
     pitch_mm: float
     thread: Thread
     arm_mm: float
     side: Side | None = None
+    height_mm: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
