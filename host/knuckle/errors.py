@@ -14,6 +14,7 @@
     |   +-- LinkLost                 it was there and is gone
     |   +-- LinkTimeout              nothing came, or a write did not finish, in time
     +-- PodError                 1   the pod answered with an error
+    +-- PodLinesError            1   a text pod's lines are of no use; another try would not help
     +-- StoreError               1   the database file
     +-- MeasurementRefused       3   the readings do not support a result
 
@@ -95,6 +96,10 @@ class LinkTimeout(LinkError):
 
 class PodError(KnuckleError):
     """The pod answered with an error."""
+
+
+class PodLinesError(KnuckleError):
+    """The lines of a text pod are of no use, and another try would not help."""
 
 
 class StoreError(KnuckleError):

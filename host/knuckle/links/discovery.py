@@ -267,6 +267,12 @@ def _found(
 
 
 def _no_pod(heard: Heard, listen_s: float) -> LinkWrongDevice:
+    if heard.text_trouble:
+        return LinkWrongDevice(
+            "Lines come, but their header cannot be used.",
+            heard.text_trouble,
+            "docs/own-pod.md has an example.",
+        )
     if heard.streams:
         return LinkWrongDevice(
             "A pod streams here, but has not said which.",

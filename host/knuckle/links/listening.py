@@ -34,6 +34,8 @@ class Heard:
         Bytes that came.
     counts : DecodeCounts
         What became of them.
+    text_trouble : str
+        What is wrong with a header that cannot be used, for people.
     """
 
     hello: Hello | None = None
@@ -41,6 +43,7 @@ class Heard:
     faults: list[Fault] = field(default_factory=list)
     byte_count: int = 0
     counts: DecodeCounts = field(default_factory=DecodeCounts)
+    text_trouble: str = ""
 
     @property
     def streams(self) -> bool:
@@ -78,7 +81,7 @@ async def listen(link: Link, listen_s: float = LISTEN_S) -> Heard:
                     heard.faults.append(message)
                 elif isinstance(message, TextHeader):
                     heard.text = message
-            heard.counts = decoder.counts
+            heard.counts, heard.text_trouble = decoder.counts, decoder.text_trouble
             if heard.text is not None:
                 break
             passed_s = chunk.arrival_s - since_s

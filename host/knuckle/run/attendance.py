@@ -5,8 +5,9 @@ from __future__ import annotations
 from typing import Final
 
 from knuckle.errors import LinkError, LinkTimeout
-from knuckle.run.deadlines import Deadlines, gone_silent, no_hello
+from knuckle.run.deadlines import Deadlines, bad_header, gone_silent, no_header, no_hello
 from knuckle.run.handshake import no_sensor
+from knuckle.wire.decoder import PodDecoder
 from knuckle.wire.messages import PROTOCOL, Hello
 
 SENSORS_S: Final = 1.5
@@ -46,17 +47,23 @@ class Attendance:
         self._last_data_s = at_s
         self.silent = None
 
-    def hello_overdue(self, now_s: float, *, lines_come: bool) -> LinkError | None:
+    def hello_overdue(self, now_s: float, decoder: PodDecoder) -> LinkError | None:
         """Return the error if no hello has come in time.
 
         Parameters
         ----------
-        lines_come : bool
-            Whether sample lines of the text format come, whose header is repeated seldom.
+        decoder : PodDecoder
+            Knows whether sample lines of the text format come, whose header is repeated seldom,
+            and what is wrong with a header.
         """
+        lines_come = decoder.counts.headerless_lines > 0
         limit_s = self._deadlines.header_s if lines_come else self._deadlines.hello_s
         if now_s - self._opened_s < limit_s:
             return None
+        if decoder.text_trouble:
+            return bad_header(decoder.text_trouble)
+        if lines_come:
+            return no_header(limit_s)
         return no_hello(limit_s, bytes_came=self._bytes_came)
 
     def fell_silent(self, now_s: float) -> LinkTimeout | None:

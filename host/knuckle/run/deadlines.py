@@ -56,6 +56,23 @@ def no_hello(waited_s: float, *, bytes_came: bool) -> LinkTimeout | LinkWrongDev
     )
 
 
+def no_header(waited_s: float) -> LinkWrongDevice:
+    """Return the error for lines of numbers whose columns nobody has named."""
+    return LinkWrongDevice(
+        f"Lines of numbers come, but no header line within {waited_s:g} s.",
+        "A board of your own says its header only once, or never.",
+        "Let it say the header, such as t_ms,ax_g,ay_g,az_g, again every few seconds: "
+        "docs/own-pod.md.",
+    )
+
+
+def bad_header(trouble: str) -> LinkWrongDevice:
+    """Return the error for a header line that cannot be used."""
+    return LinkWrongDevice(
+        "Lines come, but their header cannot be used.", trouble, "docs/own-pod.md has an example."
+    )
+
+
 def another_pod(hello: Hello) -> LinkWrongDevice:
     """Return the error for a pod other than the one expected."""
     return LinkWrongDevice(

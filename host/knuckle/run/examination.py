@@ -137,9 +137,7 @@ async def examine(
                     last_s = chunk.arrival_s
                 look.receive(chunk.arrival_s, chunk.data)
                 if look.waits_for_hello:
-                    overdue = attendance.hello_overdue(
-                        chunk.arrival_s, lines_come=look.headerless_lines > 0
-                    )
+                    overdue = attendance.hello_overdue(chunk.arrival_s, look.decoder)
                     if overdue is not None:
                         raise overdue
                 elif chunk.arrival_s - last_s > limits.hello_s:
@@ -165,7 +163,7 @@ class _Look:
         self.evidence = Evidence(seconds)
         self.exchange = Exchange()
         self.done = False
-        self._decoder = PodDecoder()
+        self.decoder = PodDecoder()
         self._assembler = BlockAssembler()
         self._book = FaultBook()
         self._parts: list[Assembled] = []
@@ -182,17 +180,12 @@ class _Look:
         """Whether the pod has not said yet what it is."""
         return self.evidence.hello is None and not self.evidence.started
 
-    @property
-    def headerless_lines(self) -> int:
-        """Sample lines that came before any header."""
-        return self._decoder.counts.headerless_lines
-
     def receive(self, at_s: float, data: bytes) -> None:
         """Take what arrived."""
         self._now_s = at_s
         if data:
-            self._decoder.receive_data(data)
-            messages = list(self._decoder.events())
+            self.decoder.receive_data(data)
+            messages = list(self.decoder.events())
             for message in messages:
                 self._take(message)
             self._assemble(messages)
@@ -207,7 +200,7 @@ class _Look:
         whole = joined(self._parts)
         evidence.block, evidence.linear = whole.block, whole.linear
         evidence.linear_names = self._assembler.linear_names
-        evidence.counts = self._decoder.counts
+        evidence.counts = self.decoder.counts
         return evidence
 
     def _take(self, message: Message) -> None:

@@ -74,8 +74,7 @@ async def visit(
                             return cast(T, end.value)
             exchange.pass_time(chunk.arrival_s)
             if questions is None:
-                lines_come = decoder.counts.headerless_lines > 0
-                overdue = attendance.hello_overdue(chunk.arrival_s, lines_come=lines_come)
+                overdue = attendance.hello_overdue(chunk.arrival_s, decoder)
                 if overdue is not None:
                     raise overdue
             elif chunk.arrival_s - last_s > limits.hello_s:

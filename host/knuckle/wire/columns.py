@@ -21,6 +21,8 @@ _STEMS = (
     (re.compile(r"temp(_.*)?", re.IGNORECASE), f"{TEMPERATURE} (degrees Celsius)"),
     (re.compile(r"linear[0-9]*(_.*)?", re.IGNORECASE), "linear_mm, linear2_mm ... (millimetres)"),
 )
+_MEANT: Final = 3
+_OTHER_UNITS: Final = ((9.3, 10.3, "m/s2"), (930.0, 1070.0, "thousandths of a g"))
 _FACT = re.compile(r"#\s*([A-Za-z][A-Za-z0-9_]*)\s*=\s*(.*)")
 
 
@@ -78,6 +80,21 @@ def may_be_empty(name: str) -> bool:
 def linear_names(names: tuple[str, ...]) -> tuple[str, ...]:
     """Return the linear columns among `names`, by number."""
     return tuple(sorted(filter(_LINEAR.fullmatch, names), key=lambda name: int(name[6:-3] or 1)))
+
+
+def other_unit(typical: float) -> str | None:
+    """Return the unit that accelerations of this typical length betray; None if it may be g."""
+    for low, high, unit in _OTHER_UNITS:
+        if low <= typical <= high:
+            return unit
+    return None
+
+
+def is_meant_as_header(line: str) -> bool:
+    """Return whether three cells or more look like names of columns, whatever parts them."""
+    cells = [cell.strip().strip('"') for cell in re.split(r"[,;\t]", line)]
+    names = sum(cell in _KNOWN or _expected(cell) is not None for cell in cells)
+    return names >= _MEANT
 
 
 def _check_separator(line: str) -> None:

@@ -59,7 +59,7 @@ class TextLines:
     Attributes
     ----------
     trouble : str
-        What is wrong with the last header or sample line that could not be read, for people.
+        What is wrong with the last header or sample line, for people; empty if it was read.
     """
 
     def __init__(self) -> None:
@@ -145,6 +145,7 @@ class TextLines:
                 self.trouble = f"{_shown(line)}: {where}{fault.what}. {fault.next_step}"
             return None
         self._header = header
+        self.trouble = ""
         self.counts.text_lines += 1
         return TextHeader(header.names, tuple(self._facts.items()), header.ignored)
 
@@ -168,6 +169,7 @@ class TextLines:
                 self._refuse(raw)
                 return None
             values = gapped
+        self.trouble = ""
         self.counts.text_lines += 1
         return TextSample(values)
 
