@@ -344,4 +344,5 @@ def test_joint_height_may_lie_below_the_lower_joint():
         )
     said = problems_of(LEAST + "[front]\n" + link + "joint_height_mm = -2500 }\n")
     assert "-600 to 600 mm is expected" in said[0]
-    assert "negative" in problems_of(LEAST + "[front]\n" + link.replace("118", "-118") + "}\n")[0]
+    reversed_arm = link.replace("118", "-118").removesuffix(", ") + " }\n"
+    assert "negative" in problems_of(LEAST + "[front]\n" + reversed_arm)[0]
