@@ -268,3 +268,32 @@ def test_only_a_validation_has_a_person_who_types() -> None:
     from knuckle.model.wheel import Wheel
 
     assert open_link("sim:", wheel=Wheel.LF, purpose="camber").typed() == ()
+
+
+def test_a_reference_that_asks_for_more_readings_gets_them(
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    """Reading error alone, 0.15 of the tolerance: longer by itself, or said not to do."""
+    poor = [*GAUGE[:2], "--resolution", "0.01", "--accuracy", "0.01", "--reading-u", "0.045"]
+    address = "sim:protractor?seed=9&tilting.zero_sigma_deg=0&tilting.reading_sigma_deg=0.045"
+    words = ["--pod", address, *poor, "--tolerance", "0.3", "--design", "reversal"]
+    text = said(capsys, 0, *words)
+    assert "Readings of the pod: 14, of the reference: 7." in text
+    assert "So many, because the reference leaves a good pod undecided otherwise." in text
+    assert "One angle alone was set" in text
+    head = text[: text.index("simulated pod")]
+    assert all(len(line) <= 80 for line in head.splitlines())
+    words = ["--pod", address, *poor, "--tolerance", "0.3", "--design", "linear", "--angles", "6"]
+    assert program.run(["validate", *words, "--keep-seated"]) in (0, 3)
+    text = capsys.readouterr().out
+    assert "This may not decide" in text
+    assert "Better: --design" in text
+
+
+def test_a_design_that_does_not_exist_is_refused_before_a_pod_is_looked_for(
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    for words in (["--design", "lin"], ["--from", "5", "--to", "-5"], ["--angles", "1"]):
+        assert program.run(["validate", *words]) == 2
+        told = capsys.readouterr()
+        assert "listening" not in told.out + told.err

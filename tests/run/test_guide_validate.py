@@ -181,3 +181,10 @@ def test_stacks_are_read_as_heights() -> None:
 
 def test_a_simulated_link_of_another_kind_types_nothing() -> None:
     assert open_link("sim:", wheel=Wheel.LF, purpose="watch").typed() == ()
+
+
+def test_the_stacks_of_a_sine_bar_are_named() -> None:
+    bar = SineBar(100.0, 0.05, 0.02)
+    steps = steps_of(Design.LINEAR, -5.0, 5.0, angles=3)
+    guide = ValidateGuide(Plan(bar.reference(surface_deg=0.01), steps, 0.2, bar), reader(bar))
+    assert "stacks 8.7 mm apart" in guide.guidance.words
