@@ -81,7 +81,8 @@ PADS = "0 0 0 0\n\nn\n"
 STRINGS = "100 100 100 100\n\n1400/0.3 1400/0.3\nn\n"
 BEFORE = (
     "camber LF -0.3/0.1\ncamber RF -1.5/0.1\ntoe LF 61.0/60.0 61.0/60.0\n"
-    "toe RF 60.75/60.0 60.75/60.0\ntoe LR 60/60 60/60\ntoe RR 60/60 60/60\ndone\n"
+    "toe RF 60.75/60.0 60.75/60.0\ntoe LR 60/60 60/60\ntoe RR 60/60 60/60\n"
+    "wheelbase 2401/1 2400/1\ndone\n"
 )
 
 
@@ -95,6 +96,10 @@ def test_a_whole_job_by_hand(typed: Typed) -> None:
     state = status(typed)
     assert state["next"] == "adjust" and state["round"] == "before"
     assert rows(typed)["LF camber"]["rounds"][0]["verdict"] == "outside"
+    assert rows(typed)["car wheelbase_difference"]["rounds"][0]["value"] == 1.0
+    # Half of 1 mm and of 0.75 mm over 430 mm, in mm again.
+    assert rows(typed)["front total_toe"]["rounds"][0]["mm"] == pytest.approx(1.75, abs=1e-4)
+    assert "over 430 mm" in " ".join(out.split())
     # Shims: 1 mm on 250 mm is 0.229 deg, so 1.2 deg take 5.24 mm.
     code, out, err = typed("y\n\n" + "camber LF -1.45/0.1\ntoe LF 60.9/60.0 60.9/60.0\ndone\n")
     assert code == 0, err
@@ -141,7 +146,8 @@ def test_what_cannot_be_read_is_asked_again(typed: Typed) -> None:
         "0 0 0\n0 0 0 0\n-1\n0\n0.5\nn\n"  # pads
         "1 2 3 4000\n\n\n100 100 100 100\n\n1400\n1400/x 1400\n\nn\n"  # strings
         "rubbish\ncamber\ncamber XX\ncamber LF 4x\ncamber LF 45\ncamber LF 1 half\n"
-        "camber LF 1/0\nsweep LF 4\ncaster LF\ntoe LF 62.5\ntoe all\ncamber all 3\n"
+        "camber LF 1/0\nwheelbase 2400\nwheelbase 94 94\nsweep LF 4\n"
+        "caster LF\ntoe LF 62.5\ntoe all\ncamber all 3\n"
         "note slip plates were dirty\nq\n"
     )
     code, out, err = typed(lines)
@@ -151,6 +157,8 @@ def test_what_cannot_be_read_is_asked_again(typed: Typed) -> None:
         "3 numbers, where four are needed",
         "not above zero everywhere",
         "'12mm' is in 'mm', where kilograms are needed",
+        "Two lengths are needed, left and right",
+        "94 mm is not near the car file's wheelbase of 2400 mm",
         "more than 5 deg off the car's line",
         "Two tracks are needed",
         "'rubbish' is nothing to read",

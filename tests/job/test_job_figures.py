@@ -7,9 +7,10 @@ from pathlib import Path
 
 import pytest
 
-from job.made_jobs import MadeJob, car_file
+from job.made_jobs import MadeJob, car_file, result
 from knuckle.alignment.compare import Difference, Standing
 from knuckle.job.book import open_or_begin, take_up_runs
+from knuckle.job.pairs import pair_notices
 from knuckle.model.result import Quantity
 from knuckle.model.wheel import Wheel
 from knuckle.store.database import Store
@@ -102,6 +103,43 @@ def test_total_toe_thrust_and_front_toe_about_the_thrust_line(job: MadeJob):
     assert len(left.runs) == 3
 
 
+def test_how_far_the_front_wheels_point_off_the_thrust_line(job: MadeJob):
+    job.all_toe(LF=0.2, RF=0.1, LR=0.15, RR=0.05)
+    # Front (0.1 - 0.2) / 2 to the left, rear (0.05 - 0.15) / 2: both point to the right alike.
+    assert job.row(Quantity.FRONT_HEADING, "front").now.result.value == pytest.approx(0.0)
+    job.toe("RF", 0.3)
+    heading = job.row(Quantity.FRONT_HEADING, "front").now.result
+    assert heading.value == pytest.approx((0.3 - 0.2) / 2 - (0.05 - 0.15) / 2)
+
+
+def test_wheelbases_by_tape(job: MadeJob):
+    job.enter("readings", "wheelbases", left_mm=[2402.0, 1.0], right_mm=[2398.0, 1.0])
+    difference = job.row(Quantity.WHEELBASE_DIFFERENCE, "car")
+    assert difference.before.result.value == 4.0
+    assert difference.before.result.unit == "mm"
+    # 4 mm over the front track of 1400 mm.
+    setback = job.row(Quantity.SETBACK, "car").before.result
+    assert setback.value == pytest.approx(math.degrees(math.atan(4 / 1400)))
+    job.enter("adjust", "turned", wheel="LF", adjuster="caster adjuster", amount=1.0, unit="turn")
+    job.enter("re-read", "wheelbases", left_mm=[2399.0, 1.0], right_mm=[2398.0, 1.0])
+    difference = job.row(Quantity.WHEELBASE_DIFFERENCE, "car")
+    assert difference.after.result.value == 1.0
+    assert difference.change.value == pytest.approx(-3.0)
+
+
+def test_left_and_right_tell_of_a_tilted_knuckle(job: MadeJob):
+    for wheel, camber, sai in (("LF", -2.5, 13.5), ("RF", -0.5, 11.5)):
+        job.read(
+            wheel,
+            result(Quantity.CAMBER, camber, noise=0.02),
+            result(Quantity.SAI, sai, noise=0.05),
+            result(Quantity.CASTER, 5.0, noise=0.05),
+        )
+    assert [notice.code for notice in pair_notices(job.view)] == ["KNUCKLE_TILTED"]
+    assert job.row(Quantity.CROSS_INCLUDED, "front").now.result.value == pytest.approx(0.0)
+    assert job.row(Quantity.INCLUDED, "LF").now.result.value == pytest.approx(11.0)
+
+
 def test_before_and_after(job: MadeJob):
     job.camber("LF", -0.2)
     job.camber("LF", -0.3)
@@ -150,10 +188,7 @@ def test_rim_positions_half_a_turn_apart_take_the_runout_out(job: MadeJob):
 
 
 def test_a_run_whose_entry_was_never_written_is_taken_up(job: MadeJob, store: Store):
-    from job.made_jobs import result
-    from knuckle.model.result import Quantity as Q
-
-    lost = job.run("LF", result(Q.CAMBER, -1.0, noise=0.02))
+    lost = job.run("LF", result(Quantity.CAMBER, -1.0, noise=0.02))
     assert job.view.readings == ()
     assert take_up_runs(store, job.number) == [lost]
     assert take_up_runs(store, job.number) == []

@@ -11,7 +11,7 @@ from knuckle.cli.answers import say
 from knuckle.cli.options import read_wheel
 from knuckle.errors import KnuckleError, UsageError
 from knuckle.model.wheel import Wheel
-from knuckle.quantities import angle_deg
+from knuckle.quantities import angle_deg, length_mm
 
 if TYPE_CHECKING:
     from knuckle.job.book import JobView
@@ -22,10 +22,14 @@ MEASURED: Final = ("camber", "sweep", "toe")
 TYPED: Final = ("camber", "caster", "sai")
 LEAST_TOE_U_DEG: Final = 0.05
 """The wheel is steered for a sweep: how well straight ahead is come back to; common practice."""
+TAPE_U_MM: Final = 1.0
+"""Of a wheelbase by tape, one sigma; common practice, no source."""
+WHEELBASE_SHARE: Final = 0.1
 HOW: Final = (
     "Type what to read, and where: `camber LF`, `camber all`, `sweep RF`, `toe LR`, by the pod. "
     "By hand: `camber LF -1.25/0.2`, `caster RF 5.1/0.5`, `sai RF 12/0.5` (VALUE/U, one sigma), "
     "`toe LR 62.5/61.0 62.4/61.1` (front and rear distance to the string, again for repeats). "
+    "`wheelbase 2395/1 2394/1`, left and right by tape. "
     "`half` at the end of a toe: the wheel has been rolled on by half a turn. `done` when all is "
     "read."
 )
@@ -144,9 +148,14 @@ def _by_turning(view: JobView) -> set[tuple[Wheel, Quantity]]:
 def _one(lead: Lead, line: str) -> None:
     words = words_of(line)
     verb = words[0].lower()
+    if verb == "wheelbase":
+        _wheelbases(lead, words[1:])
+        return
     if verb not in (*MEASURED, *TYPED):
         raise UsageError(
-            f"{words[0]!r} is nothing to read.", "", "camber, sweep, toe; by hand also caster, sai."
+            f"{words[0]!r} is nothing to read.",
+            "",
+            "camber, sweep, toe; by hand also caster, sai, wheelbase.",
         )
     half = words[-1].lower() == "half"
     words = words[: len(words) - half]
@@ -165,6 +174,25 @@ def _one(lead: Lead, line: str) -> None:
     if verb == "toe":
         record["rim_deg"] = 180.0 if half else 0.0
     lead.take_up(made, record)
+
+
+def _wheelbases(lead: Lead, words: Sequence[str]) -> None:
+    from knuckle.job.phases import Kind, Phase
+
+    if len(words) != 2:
+        raise UsageError("Two lengths are needed, left and right.", "", "wheelbase 2395/1 2394/1")
+    left, right = (value_and_u(word, length_mm, TAPE_U_MM) for word in words)
+    view = lead.view()
+    state, middle = view.state, view.car.wheelbase_mm
+    for value, u in (left, right):
+        if abs(value - middle) > WHEELBASE_SHARE * middle or u <= 0.0:
+            raise UsageError(
+                f"{value:g} mm is not near the car file's wheelbase of {middle:g} mm.",
+                "The unit or a digit slipped.",
+                "Measure from hub to hub on each side, wheels straight ahead.",
+            )
+    phase = Phase.REREAD if state.turned_since or state.round else Phase.READINGS
+    lead.enter(phase, Kind.WHEELBASES, {"left_mm": left, "right_mm": right})
 
 
 def _at(lead: Lead, verb: str, wheel: Wheel, numbers: Sequence[str]) -> list[int]:

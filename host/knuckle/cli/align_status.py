@@ -9,12 +9,14 @@ import typer
 from knuckle.cli.answers import say
 
 if TYPE_CHECKING:
+    from knuckle.alignment.toe_units import ToeFigure
     from knuckle.job.book import JobView
     from knuckle.job.figures import Figure, Row
     from knuckle.job.phases import Phase
     from knuckle.model.result import Result
 
 STATUS_SCHEMA: Final = 1
+_IN_LENGTHS: Final = ("toe", "total_toe")
 
 
 def print_status(view: JobView) -> None:
@@ -83,13 +85,20 @@ def _read(view: JobView, *, later: bool) -> str:
 
 
 def print_figures(view: JobView) -> None:
-    """Print each figure: before, after, target, verdict."""
+    """Print each figure: before, after, target, verdict; and what left and right say."""
+    from knuckle.job.pairs import pair_notices
+
     if not view.figures:
         return
     say()
     typer.echo(f"  {'':20}{'before':>15}{'after':>15}  {'target':14} verdict")
     for row in view.figures:
         typer.echo(_figure_line(row))
+    for row in view.figures:
+        if row.quantity.value in _IN_LENGTHS:
+            say(_toe_line(row, view.car.rim_mm), "  ", "     ")
+    for notice in pair_notices(view):
+        say(f"{notice.code}: {notice.text}", "  ", "     ")
     hints = []
     if any(row.stale for row in view.figures):
         hints.append("* turned since: read again.")
@@ -118,6 +127,27 @@ def _figure_line(row: Row) -> str:
     return f"  {name:20}{before:>15}{after:>15}{mark} {target:14} {verdict}".rstrip()
 
 
+def _toe_line(row: Row, over_mm: float) -> str:
+    """Return a toe in minutes, mm and inches as well."""
+    toe, u = _toe_units(row.now, over_mm)
+    return (
+        f"{row.place} {_name(row)} {row.now.words}: {toe.minutes:+.1f} ± {u.minutes:.1f} minutes, "
+        f"{toe.mm:+.2f} ± {u.mm:.2f} mm ({toe.inches:+.3f} ± {u.inches:.3f} in) over "
+        f"{over_mm:g} mm"
+    )
+
+
+def _toe_units(figure: Figure, over_mm: float) -> tuple[ToeFigure, ToeFigure]:
+    from knuckle.alignment.toe_units import in_all_units
+
+    result = figure.result
+    wheels = 2 if result.quantity.value == "total_toe" else 1
+    return (
+        in_all_units(result.value, over_mm, wheels),
+        in_all_units(result.expanded_uncertainty, over_mm, wheels),
+    )
+
+
 def _name(row: Row) -> str:
     return row.quantity.value.replace("steering_axis_inclination", "SAI").replace("_", " ")
 
@@ -125,12 +155,14 @@ def _name(row: Row) -> str:
 def _short(result: Result, decimals: int) -> str:
     from knuckle.report.figures import with_uncertainty
 
-    return with_uncertainty(result.value, result.expanded_uncertainty, "±", decimals)
+    text = with_uncertainty(result.value, result.expanded_uncertainty, "±", decimals)
+    return text if result.unit == "deg" else f"{text} {result.unit}"
 
 
 def status_json(view: JobView) -> dict[str, Any]:
     """Return how a job stands as one JSON-like object: docs/results.md, "A job"."""
     from knuckle import __version__
+    from knuckle.job.pairs import pair_notices
     from knuckle.job.phases import Phase
     from knuckle.store.records import without_nan
 
@@ -154,7 +186,11 @@ def status_json(view: JobView) -> dict[str, Any]:
         ],
         "adjustments": [{**_entry(each), "round": each.round} for each in state.turned],
         "notes": [_entry(each) for each in state.notes],
-        "figures": [row_json(row) for row in view.figures],
+        "wheelbases": [{**_entry(each), "round": each.round} for each in state.wheelbases],
+        "figures": [row_json(row, view.car.rim_mm) for row in view.figures],
+        "left_and_right": [
+            {"code": notice.code, "text": notice.text} for notice in pair_notices(view)
+        ],
     }
     plain: dict[str, Any] = without_nan(content)
     return plain
@@ -169,7 +205,7 @@ def _entry(each: Any) -> dict[str, Any]:
     }
 
 
-def row_json(row: Row) -> dict[str, Any]:
+def row_json(row: Row, over_mm: float) -> dict[str, Any]:
     """Return one figure as a JSON-like object."""
     target = row.target
     change = row.change
@@ -180,7 +216,7 @@ def row_json(row: Row) -> dict[str, Any]:
         if target is None
         else {"value": target.value, "low": target.low, "high": target.high, "unit": "deg"},
         "stale": row.stale,
-        "rounds": [_figure_json(figure) for figure in row.rounds],
+        "rounds": [_figure_json(figure, over_mm) for figure in row.rounds],
         "change": None
         if change is None
         else {
@@ -191,12 +227,25 @@ def row_json(row: Row) -> dict[str, Any]:
     }
 
 
-def _figure_json(figure: Figure) -> dict[str, Any]:
+def _figure_json(figure: Figure, over_mm: float) -> dict[str, Any]:
     from knuckle.report.results_json import result_to_json
 
+    lengths: dict[str, float] = {}
+    if figure.result.quantity.value in _IN_LENGTHS:
+        toe, u = _toe_units(figure, over_mm)
+        lengths = {
+            "minutes": toe.minutes,
+            "expanded_uncertainty_minutes": u.minutes,
+            "mm": toe.mm,
+            "expanded_uncertainty_mm": u.mm,
+            "inches": toe.inches,
+            "expanded_uncertainty_inches": u.inches,
+            "over_mm": over_mm,
+        }
     return {
         "round": figure.words,
         **result_to_json(figure.result),
+        **lengths,
         "verdict": None if figure.standing is None else figure.standing.value,
         "runs": list(figure.runs),
         "pads": list(figure.pads),

@@ -17,9 +17,11 @@ from knuckle.alignment.compare import (
     against_target,
     verdict_of,
 )
+from knuckle.alignment.pair import WheelbasePair, wheelbase_pair
 from knuckle.alignment.shared import Part, combined
+from knuckle.estimate.priors import Given
 from knuckle.job.readings import OF_A_WHEEL, Reading
-from knuckle.job.state import JobState, round_words
+from knuckle.job.state import Entered, JobState, round_words
 from knuckle.model.car import Car, Target
 from knuckle.model.result import Notice, Quantity, Result
 from knuckle.model.wheel import Wheel
@@ -38,7 +40,7 @@ class Figure:
     parts : tuple of Part
         The corrected readings that it is the sum of, with their weights and origins.
     readings : tuple of Reading
-        The same readings, in the same order.
+        The same readings, in the same order; none for what was measured by tape.
     standing : Standing or None
         Against the target; None without one.
     """
@@ -97,7 +99,7 @@ class Row:
     ----------
     quantity : Quantity
     place : str
-        "LF", "RF", "LR", "RR", "front" or "rear".
+        "LF", "RF", "LR", "RR", "front", "rear" or "car".
     target : Target or None
     rounds : tuple of Figure
         One for each round in which it was read, or changed by a reading that it is made of.
@@ -195,6 +197,22 @@ def _front_about_thrust(wheel: Wheel) -> _Made:
     )
 
 
+def _off_centre() -> _Made:
+    """By how much the front wheels' mean heading lies to the left of the thrust line.
+
+    As `knuckle.alignment.axle.Centred.off_centre`: with the steering wheel centred when it was
+    read, driving straight it stands turned to the right by this times the steering ratio.
+    """
+    toe = Quantity.TOE
+    headings = ((Wheel.RF, 0.5), (Wheel.LF, -0.5), (Wheel.RR, -0.5), (Wheel.LR, 0.5))
+    return _Made(
+        Quantity.FRONT_HEADING,
+        "front",
+        tuple((wheel, toe, weight) for wheel, weight in headings),
+        THRUST_LINE,
+    )
+
+
 def _made() -> Iterator[tuple[_Made, ...]]:
     """Yield what a job's figures are; of several ways of making one, the first that there is."""
     for wheel in Wheel:
@@ -209,6 +227,8 @@ def _made() -> Iterator[tuple[_Made, ...]]:
     for axle, (left, right) in _PAIRS.items():
         toe = Quantity.TOE
         yield (_Made(Quantity.TOTAL_TOE, axle, ((left, toe, 1.0), (right, toe, 1.0))),)
+        if axle == "front":
+            yield (_off_centre(),)
         if axle == "rear":
             yield (_Made(Quantity.THRUST, axle, ((left, toe, -0.5), (right, toe, 0.5))),)
         for cross, quantity in _CROSS.items():
@@ -248,7 +268,32 @@ def figures(state: JobState, readings: Sequence[Reading], car: Car) -> tuple[Row
                 for reading in found[-1].readings
             )
             rows.append(Row(ways[0].quantity, ways[0].place, target, found, stale))
-    return tuple(rows)
+    return (*rows, *_by_tape(state, car))
+
+
+def wheelbases_of(entered: Entered, car: Car) -> WheelbasePair:
+    """Return the wheelbases of an entry.
+
+    Raises
+    ------
+    ValueError
+        If the entry holds none.
+    """
+    left, right = (Given(*entered.record[side]) for side in ("left_mm", "right_mm"))
+    return wheelbase_pair(left, right, car.track_front_mm)
+
+
+def _by_tape(state: JobState, car: Car) -> Iterator[Row]:
+    newest = {entered.round: entered for entered in state.wheelbases}
+    if not newest:
+        return
+    found = {number: wheelbases_of(entered, car) for number, entered in newest.items()}
+    for quantity in (Quantity.WHEELBASE_DIFFERENCE, Quantity.SETBACK):
+        figures_of = []
+        for number, pair in found.items():
+            result = pair.setback if quantity is Quantity.SETBACK else pair.difference
+            figures_of.append(Figure(number, result, (Part(result, 1.0),), (), None))
+        yield Row(quantity, "car", None, tuple(figures_of), False)
 
 
 _Newest = dict[tuple[Wheel, Quantity], Reading]

@@ -41,6 +41,8 @@ class Kind(StrEnum):
     """Of the strings: `mm` by wheel, `u_mm`, `tracks_mm` or `widths_mm`."""
     RUN = "run"
     """A reading: the run, `by_hand`, `rim_deg` by how far the wheel was rolled from the first."""
+    WHEELBASES = "wheelbases"
+    """By tape, hub to hub, wheels straight: `left_mm` and `right_mm`, each with u."""
     ADVICE = "advice"
     """What was advised: see `job.advising`."""
     TURNED = "turned"

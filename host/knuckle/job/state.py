@@ -47,7 +47,7 @@ class JobState:
     ----------
     answers : dict of str to Entered
         The last answer to each item of the checklist.
-    pads, strings, readings, advice, turned, notes : tuple of Entered
+    pads, strings, readings, wheelbases, advice, turned, notes : tuple of Entered
         All of each kind, in order.
     car : Entered or None
         The car file as read anew, last.
@@ -66,6 +66,7 @@ class JobState:
     pads: tuple[Entered, ...] = ()
     strings: tuple[Entered, ...] = ()
     readings: tuple[Entered, ...] = ()
+    wheelbases: tuple[Entered, ...] = ()
     advice: tuple[Entered, ...] = ()
     turned: tuple[Entered, ...] = ()
     notes: tuple[Entered, ...] = ()
@@ -200,6 +201,9 @@ def _next(state: JobState, entry: JobEntryRow) -> JobState:
         return replace(state, pads=(*state.pads, here), spans=None)
     if kind is Kind.OFFSETS:
         return replace(state, strings=(*state.strings, here))
+    if kind is Kind.WHEELBASES:
+        number = state.round + state.turned_since
+        return replace(state, wheelbases=(*state.wheelbases, Entered(number, entry)))
     if kind is Kind.ADVICE:
         return replace(state, advice=(*state.advice, here))
     return replace(state, notes=(*state.notes, here))
