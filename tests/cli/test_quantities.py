@@ -10,9 +10,11 @@ from knuckle.quantities import (
     angle_deg,
     duration_s,
     length_mm,
+    mass_kg,
     one_or_two,
     percentage,
     plain_number,
+    pressure_kpa,
     read_number,
 )
 
@@ -39,6 +41,11 @@ from knuckle.quantities import (
         ("3 %", 3.0, "%"),
         ("1e-05", 1e-05, ""),
         (" 7 ", 7.0, ""),
+        ("190 kPa", 190.0, "kPa"),
+        ("1,9bar", 1.9, "bar"),
+        ("28 psi", 28.0, "psi"),
+        ("75kg", 75.0, "kg"),
+        ("165lb", 165.0, "lb"),
     ],
 )
 def test_number_and_unit(text: str, value: float, unit: str) -> None:
@@ -146,3 +153,13 @@ def test_one_or_two(text: str, pair: tuple[float, float | None]) -> None:
 def test_one_or_two_refused(text: str) -> None:
     with pytest.raises(UsageError):
         one_or_two(text, angle_deg)
+
+
+def test_pressures_and_masses() -> None:
+    assert pressure_kpa("190") == pressure_kpa("1.9bar") == 190.0
+    # NIST SP 811, appendix B.8: 1 psi is 6.894 757 kPa, 1 lb is 0.453 592 37 kg exactly.
+    assert pressure_kpa("1psi") == pytest.approx(6.894757, abs=5e-7)
+    assert mass_kg("1lb") == 0.45359237 and mass_kg("75") == 75.0
+    for read in (pressure_kpa, mass_kg):
+        with pytest.raises(UsageError, match="needed"):
+            read("3mm")

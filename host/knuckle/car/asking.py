@@ -13,7 +13,7 @@ from knuckle.car.keys import ADJUSTERS, CAR, CORNER, IN_LENGTH_TOO, TARGETS, Key
 from knuckle.car.problems import Problems
 from knuckle.car.reading import read_keys
 from knuckle.car.targets import read_targets
-from knuckle.car.units import Dimension
+from knuckle.car.units import ANGLE, Dimension
 from knuckle.errors import UsageError
 from knuckle.quantities import TypedNumber, angle_deg, one_or_two, read_number
 
@@ -221,6 +221,10 @@ def _target(question: Question, text: str) -> tuple[str, dict[str, float]]:
         )
     named = [unit for unit in units if unit]
     unit = named[0] if named else "deg"
-    if len(set(named)) > 1:
+    if set(named) == {"deg", "min"}:  # 1°30'/15'
+        unit = "deg"
+        in_deg = [ANGLE.units[each or "deg"] for each in units]
+        aim, within = aim * in_deg[0], within * in_deg[1]
+    elif len(set(named)) > 1:
         raise UsageError(f"{text!r} is in two units.", "", "Write both in one.")
     return f"{question.name}_{unit}", {"aim": aim, "within": within}
