@@ -264,19 +264,22 @@ def on_these_pads(
         )
 
     step = 1e-6
+    here = moved((0.0, 0.0))
+    by_across, by_along = (
+        [(a - b) / (2.0 * step) for a, b in zip(moved(up), moved(down), strict=True)]
+        for up, down in (((step, 0.0), (-step, 0.0)), ((0.0, step), (0.0, -step)))
+    )
     for at, quantity in enumerate(SWEPT):
         result = results.get(quantity)
         if result is None or result.condition.startswith(ON_PADS):
             continue
-        by_across = (moved((step, 0.0))[at] - moved((-step, 0.0))[at]) / (2.0 * step)
-        by_along = (moved((0.0, step))[at] - moved((0.0, -step))[at]) / (2.0 * step)
         u = math.hypot(
-            by_across * across.standard_uncertainty, by_along * along.standard_uncertainty
+            by_across[at] * across.standard_uncertainty, by_along[at] * along.standard_uncertainty
         )
         condition = result.condition.replace(_TO_GRAVITY, ON_PADS)
         done[quantity] = with_budget(
             quantity,
-            math.degrees(moved((0.0, 0.0))[at]),
+            math.degrees(here[at]),
             [*without(result, "pads"), term_of("pads", u)],
             condition if condition.startswith(ON_PADS) else ON_PADS,
             result.unit,

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
+from functools import lru_cache
 
 import numpy as np
 from scipy.stats import norm, t
@@ -65,8 +66,13 @@ def coverage_factor(terms: Sequence[BudgetTerm]) -> float:
     Student's, GUM (JCGM 100:2008) G.3.2 and G.6.4; where every term is a stated tolerance it is
     the normal distribution's 1.96.
     """
+    return _factor(effective_degrees_of_freedom(terms))
+
+
+@lru_cache(maxsize=4096)
+def _factor(freedom: float) -> float:
+    # Histories ask for thousands, nearly all of stated tolerances.
     upper = (1.0 + COVERAGE) / 2.0
-    freedom = effective_degrees_of_freedom(terms)
     return float(norm.ppf(upper) if freedom > NEARLY_CERTAIN else t.ppf(upper, freedom))
 
 
