@@ -214,6 +214,20 @@ def test_a_wrong_rim_length_goes_with_the_toe() -> None:
     assert u_of(across.difference, "rim_length") == pytest.approx(0.015)
 
 
+def test_straight_ahead_and_body_roll_in_cross_caster() -> None:
+    """Steering off centre is toe-in on one side, toe-out on the other: it counts twice.
+
+    docs/measurement.md: 1 deg of it is 0.2 deg of caster at each wheel, 0.4 of cross-caster.
+    The body rolls alike on both sides: it goes out.
+    """
+    origins = [Origin(w, straight_ahead="here", body_roll="here") for w in (LF, RF)]
+    results = [{CASTER: made(CASTER, 5.0, straight_ahead=0.2, body_roll=0.1)} for _ in origins]
+    pair = pair_of(*(SweptWheel(r, o) for r, o in zip(results, origins, strict=True)))
+    difference = pair.cross[Quantity.CROSS_CASTER].difference
+    assert u_of(difference, "straight_ahead") == pytest.approx(0.4)
+    assert u_of(difference, "body_roll") == 0.0
+
+
 def test_nothing_cancels_without_a_name() -> None:
     before, after = made(CAMBER, -1.5, mount=0.2), made(CAMBER, -1.0, mount=0.2)
     found = compare(before, after, Origin(LF), Origin(LF))
