@@ -204,8 +204,8 @@ def _other_unit(ways: list[_Way], bias_dps: FloatArray) -> str:
         return ""
     ratio = float(np.median(ratios))
     if ratio < 0.1:
-        return f"it turns {1.0 / ratio:.0f} times less than gravity: rad/s instead of deg/s?"
-    return f"it turns {ratio:.0f} times more than gravity: counts?" if ratio > 10.0 else ""
+        return f"it turns {1.0 / ratio:.0f} times less than gravity, as in rad/s instead of deg/s"
+    return f"it turns {ratio:.0f} times more than gravity, as in counts" if ratio > 10.0 else ""
 
 
 def _misfit_deg(way: _Way, x: FloatArray) -> float:
@@ -330,6 +330,11 @@ def _verdict(
             f"the gyro's axes are not the accelerometer's: {', '.join(pairs)} (reversed or "
             "swapped; it is corrected for)"
         )
+        if np.linalg.det(axes) > 0.0:
+            named += (
+                "; or the accelerometer's are, one reversed or two swapped: each axis must read "
+                "+1 g when it points up"
+            )
     if rms_deg > MOST_MISFIT_DEG:
         return False, (
             f"gravity lands {rms_deg:.1f} deg (rms) from where the gyro says: it clips, or the "

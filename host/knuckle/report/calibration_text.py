@@ -7,6 +7,8 @@ import textwrap
 from collections.abc import Iterator, Mapping
 from typing import Any, Final
 
+from knuckle.calibrate.support import student_factor
+
 WIDTH: Final = 78
 LIST_HEAD: Final = "  no  date              pod               temp C  poses  face  turn deg  drift"
 
@@ -26,6 +28,10 @@ def fit_lines(details: Mapping[str, float | str]) -> Iterator[str]:
         Of the outcome: docs/results.md lists them.
     """
     unsupported, k = str(details["unsupported"]).split(), float(details["k"])
+    members_of = [member for row in _PARAMETERS for member in row[1]]
+    factors: dict[str, float] = {
+        m: student_factor(math.inf) if m in unsupported else k for m in members_of
+    }
     yield f"Poses               {details['poses']:.0f}, {details['left_out']:.0f} left out"
     yield f"Scatter of a pose   {details['scatter_mg']:.2f} mg"
     if "temperature_c" in details:
@@ -35,7 +41,7 @@ def fit_lines(details: Mapping[str, float | str]) -> Iterator[str]:
     for name, members, factor, unit in _PARAMETERS:
         axes = "".join(f"{member[-2 if name == 'skew' else -1 :]:>9}" for member in members)
         values = "".join(f"{factor * float(details[m]):>+9.3f}" for m in members)
-        sigmas = "".join(f"{k * factor * float(details[m + '_u']):>9.3f}" for m in members)
+        sigmas = "".join(f"{factors[m] * factor * float(details[m + '_u']):>9.3f}" for m in members)
         yield f"{'':<8}{axes}"
         yield f"{name:<8}{values} {unit:<3}{sigmas} {unit}"
     for name in unsupported:
@@ -51,9 +57,10 @@ def fit_lines(details: Mapping[str, float | str]) -> Iterator[str]:
             f"Gyro                gravity lands {details['gyro_misfit_deg']:.2f} deg from where it "
             f"says (before: {details['gyro_misfit_before_deg']:.2f})"
         )
+    camber_k = float(details["camber_k"])
     yield (
-        f"Left in camber      {details['camber_k'] * details['camber_u_deg']:.3f} deg (95 %, k = "
-        f"{details['camber_k']:.2f} by {details['degrees_of_freedom']:.0f} degrees of freedom)"
+        f"Left in camber      {camber_k * float(details['camber_u_deg']):.3f} deg (95 %, k = "
+        f"{camber_k:.2f} by {details['degrees_of_freedom']:.0f} degrees of freedom)"
     )
 
 
@@ -82,6 +89,12 @@ def record_lines(record: Mapping[str, Any]) -> Iterator[str]:
     yield f"turn          known to {x:.3f}, {y:.3f}, {z:.3f} deg about X, Y, Z (one sigma)"
     if accel.get("unsupported"):
         yield f"not settled   {', '.join(accel['unsupported'])}"
+    freedom = accel.get("degrees_of_freedom")
+    if freedom is not None:
+        yield (
+            f"freedom       {freedom:.0f} degrees: 95 % is {student_factor(freedom):.2f} times one "
+            "sigma (in brackets)"
+        )
     yield f"gyro          {'not calibrated' if gyro is None else 'calibrated'}"
     drift = record.get("drift")
     if drift:

@@ -22,7 +22,11 @@ _STEMS = (
     (re.compile(r"linear[0-9]*(_.*)?", re.IGNORECASE), "linear_mm, linear2_mm ... (millimetres)"),
 )
 _MEANT: Final = 3
-_OTHER_UNITS: Final = ((9.3, 10.3, "m/s2"), (930.0, 1070.0, "thousandths of a g"))
+_OTHER_UNITS: Final = (
+    (9.3, 10.3, "m/s2"),
+    (930.0, 1070.0, "thousandths of a g"),
+    (2000.0, float("inf"), "counts of a converter"),
+)
 _FACT = re.compile(r"#\s*([A-Za-z][A-Za-z0-9_]*)\s*=\s*(.*)")
 
 
