@@ -120,7 +120,7 @@ def said(used: Used, at: datetime | None) -> str:
     kept = used.calibration
     if kept is None:
         if used.source == APPLIED:
-            return "The pod says that its readings are calibrated already."
+            return "The readings count as calibrated: the pod does not say '# calibration=none'."
         return (
             "This pod is not calibrated: the data sheet's tolerances hold, degrees, not tenths. "
             "`knuckle calibrate` cures that."
