@@ -4,6 +4,9 @@ from __future__ import annotations
 
 import io
 import json
+import os
+import subprocess
+import sys
 from collections.abc import Callable
 from pathlib import Path
 
@@ -201,6 +204,39 @@ def test_a_link_of_unknown_side_is_tried_and_then_known(typed: Typed, tmp_path: 
     assert "The direction is not known" in " ".join(out.split())
     assert "LR toe +0.28" in out
     assert "Make the link longer by 0.4" in out, "the second adjustment goes the right way"
+
+
+def test_a_straightedge_on_the_pads_is_gone_on_with(typed: Typed) -> None:
+    skip = ["--skip", "preparation", "--phase", "pads"]
+    typed("pod\n\n0.10/0.01\n0.1o\n0.06/0.01\nq\n", "align", "plover", *skip)
+    assert marks(typed)["pads"] == "begun"
+    code, out, err = typed("pod\n-0.02/0.01\ny\n-0.04/0.01\nn\nq\n")
+    assert code == 0, err
+    assert "across the front pads" not in out, "what was read is not asked again"
+    state = status(typed)
+    assert marks(typed)["pads"] == "done" and len(state["pads"]) == 2
+    assert set(state["pads"][-1]["deg"]) == {"front", "rear", "left", "right"}
+    typed("camber LF -1/0.1\nq\n", "align", "plover", "--skip", "strings", "--phase", "readings")
+    figure = rows(typed)["LF camber"]["rounds"][0]
+    # Left higher adds to left camber; the fourth side closes the ring by some hundredths.
+    assert figure["value"] == pytest.approx(-0.9, abs=0.02)
+    assert figure["condition"].startswith("relative to the pads")
+
+
+def test_bytes_that_are_no_text_are_no_answer(tmp_path: Path) -> None:
+    (tmp_path / "plover.toml").write_text(CAR, encoding="utf-8")
+    environment = {**os.environ, "KNUCKLE_STORE": str(tmp_path / "s"), "XDG_CONFIG_HOME": "."}
+    done = subprocess.run(
+        [sys.executable, "-m", "knuckle", "align", "plover"],
+        input=b"\xff\xfe\x00\n" + b"1" * 100_000 + b"\n190\n",
+        capture_output=True,
+        cwd=tmp_path,
+        env=environment,
+        check=False,
+    )
+    assert done.returncode == 0, done.stderr
+    assert b"fault of its own" not in done.stderr and len(done.stdout) < 110_000
+    assert b"Ballast" in done.stdout, "the third answer was one"
 
 
 def test_half_a_turn_of_the_wheel_takes_the_runout_out(typed: Typed) -> None:

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any, Final
 import typer
 
 from knuckle.cli.align_lead import Lead, at_wheels, value_and_u, words_of
-from knuckle.cli.answers import say
+from knuckle.cli.answers import say, told
 from knuckle.cli.cautions import RAISED
 from knuckle.errors import KnuckleError, UsageError
 from knuckle.quantities import angle_deg, length_mm, mass_kg, pressure_kpa
@@ -116,7 +116,7 @@ def pads(lead: Lead) -> None:
                 record = _heights(lead, line)
                 _pads_told(lead, {"kind": Kind.HEIGHTS, "record": record})
             except KnuckleError as error:
-                say(str(error), "  ! ", "    ")
+                told(error)
                 continue
             lead.enter(Phase.PADS, Kind.HEIGHTS, record)
         if not lead.view().state.pads:
@@ -166,7 +166,7 @@ def _straightedge(lead: Lead) -> None:
             try:
                 record["deg"][span] = value_and_u(go, angle_deg, 0.05)
             except UsageError as error:
-                say(str(error), "  ! ", "    ")
+                told(error)
                 continue
         else:
             made = lead.measure(
@@ -242,7 +242,7 @@ def strings(lead: Lead) -> None:
             record = _offsets(lead, line)
             _strings_told(lead.view(), record)
         except KnuckleError as error:
-            say(str(error), "  ! ", "    ")
+            told(error)
             continue
         lead.enter(Phase.STRINGS, Kind.OFFSETS, record)
         if not lead.yes("Have you moved a string, and measure the offsets again?", False):

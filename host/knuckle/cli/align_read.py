@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any, Final
 
 from knuckle.cli.align_lead import Lead, value_and_u, words_of
-from knuckle.cli.answers import say
+from knuckle.cli.answers import say, told
 from knuckle.cli.options import read_wheel
 from knuckle.errors import KnuckleError, UsageError
 from knuckle.model.wheel import Wheel
@@ -54,7 +54,7 @@ def read(lead: Lead, phase: Phase) -> None:
         try:
             _one(lead, line)
         except KnuckleError as error:
-            say(str(error), "  ! ", "    ")
+            told(error)
 
 
 def wanted_in(view: JobView) -> list[str]:

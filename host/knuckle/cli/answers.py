@@ -2,14 +2,20 @@
 
 from __future__ import annotations
 
+import io
+import re
 import sys
 import textwrap
+from contextlib import suppress
+from typing import Final
 
 import typer
 
 from knuckle.errors import KnuckleError
 
-WIDTH = 80
+WIDTH: Final = 80
+_ENDLESS: Final = re.compile(r"\S{75,}")
+"""A slip of the keyboard; no word is that long."""
 
 
 class InputEnded(Exception):  # it is no error
@@ -48,6 +54,10 @@ def ask(question: str) -> str:
         typer.echo(line)
     typer.echo(last + " ", nl=False)
     sys.stdout.flush()
+    if isinstance(sys.stdin, io.TextIOWrapper):
+        # Bytes that are no text are no answer, and no fault; to be said before the first read.
+        with suppress(io.UnsupportedOperation):
+            sys.stdin.reconfigure(errors="backslashreplace")
     line = sys.stdin.readline()
     if not line:
         typer.echo()
@@ -59,8 +69,5 @@ def ask(question: str) -> str:
 
 def told(error: KnuckleError) -> None:
     """Print what went wrong, where it is asked for again or gone on."""
-    say(
-        " ".join(part for part in (error.what, error.cause, error.next_step) if part),
-        "  ! ",
-        "    ",
-    )
+    text = " ".join(part for part in (error.what, error.cause, error.next_step) if part)
+    say(_ENDLESS.sub(lambda word: word[0][:40] + "...", text), "  ! ", "    ")

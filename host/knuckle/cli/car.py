@@ -78,10 +78,10 @@ def new(file: FileArgument) -> int:
             else:
                 waiting.insert(0, question)
     except (InputEnded, KeyboardInterrupt) as stop:
-        kept = len(draft.answers)
         say()
-        say(f"Stopped: {kept} answers are kept in {draft.path}.")
-        say(f"`knuckle car new {file}` goes on from there.")
+        if draft.answers:
+            say(f"Stopped: {len(draft.answers)} answers are kept in {draft.path}.")
+            say(f"`knuckle car new {file}` goes on from there.")
         if isinstance(stop, KeyboardInterrupt):
             return INTERRUPTED
         raise KnuckleError(
