@@ -197,6 +197,14 @@ def test_leave_alone_what_is_inside_or_within_uncertainty() -> None:
     assert none.worth is Worth.NO_ADJUSTER
 
 
+def test_what_no_adjuster_can_reach_is_said() -> None:
+    """An arm entered as 1180 mm for 118: 9 deg would be 123 turns."""
+    long = by_geometry(replace(LINK, arm_mm=1180.0))
+    advice = advise(LF, Kind.TOE_LINK, toe_reading(9.0), Target(0.0, -0.1, 0.1), long)
+    assert (advice.worth, advice.amount, advice.predicted) == (Worth.BEYOND, None, None)
+    assert "123 turns" in advice.words
+
+
 def test_steps_that_come_no_nearer_are_not_made() -> None:
     shim = by_geometry(CamberShim(245.0, ShimPlace.UPPER))
     reading = made(Quantity.CAMBER, -1.62, noise=0.005)

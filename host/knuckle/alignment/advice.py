@@ -31,7 +31,13 @@ class Worth(StrEnum):
     ADJUST = "adjust"
     TRY = "try"
     """Which way, or how much, is not known: try a little, and read again."""
+    BEYOND = "beyond its reach"
+    """It would take more than such an adjuster has."""
     NO_ADJUSTER = "no adjuster"
+
+
+REACH: Final = {"turn": 12.0, "mm": 30.0}
+"""More than this no adjuster is likely to have; common practice, no source."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -199,6 +205,13 @@ def advise(
             Worth.TOO_COARSE,
             f"{abs(wanted):.2f} deg are {abs(exact):.2f} {unit}, and no step of the {kind} comes "
             "nearer: leave it.",
+        )
+    if abs(made) > REACH[unit]:
+        return advice(
+            Worth.BEYOND,
+            f"It would take {abs(made):.0f} {unit}{'s' if unit == 'turn' else ''}, more than a "
+            f"{kind} is likely to have. Look for a bent part, or a measure in the car file or an "
+            "amount that was entered wrongly.",
         )
     u_per_unit = abs(sensitivity.per_unit.standard_uncertainty / sensitivity.per_unit.value)
     size = abs(math.degrees(math.tan(math.radians(change))))
