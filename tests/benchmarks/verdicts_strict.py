@@ -8,8 +8,8 @@ are met to 0.1 deg (where one alone is tried, exactly).
 
 Of pods whose mean error is T/4 with seatings that scatter by 0.005 T, T/20 and T/10, and of one
 whose error grows to T/4 at the ends, 90 % or more are to pass; a design that cannot do it must say
-so ("told" is what it says). Of pods whose whole error (largest mean error over the range, half the
-drift, 1.96 x scatter) is T, fewer than 5 % are to pass, whatever it is made of: bias, gain, waves
+so ("told" is what it says). Of pods whose whole error (largest mean error over the range, 1.96 x
+scatter with the drift as a rectangle in it) is T, fewer than 5 % are to pass, whatever it is made of: bias, gain, waves
 slow and fast against the angle, drift through the run, scatter.
 """
 
@@ -65,7 +65,7 @@ class Shape:
 
     def whole(self, angles_deg: list[float]) -> float:
         largest = max(abs(self.error(angle)) for angle in angles_deg)
-        return largest + abs(self.drift) / 2.0 + 1.96 * self.scatter
+        return float(largest + 1.96 * np.hypot(self.scatter, self.drift / 12.0**0.5))
 
     def times(self, factor: float) -> Shape:
         names = ("bias", "gain", "wave", "drift", "scatter")
