@@ -9,8 +9,8 @@ are met to 0.1 deg (where one alone is tried, exactly).
 Of pods whose mean error is T/4 with seatings that scatter by 0.005 T, T/20 and T/10, and of one
 whose error grows to T/4 at the ends, 90 % or more are to pass; a design that cannot do it must say
 so ("told" is what it says). Of pods whose whole error (largest mean error over the range, 1.96 x
-scatter with the drift as a rectangle in it) is T, fewer than 5 % are to pass, whatever it is made of: bias, gain, waves
-slow and fast against the angle, drift through the run, scatter.
+scatter with the drift as a rectangle in it) is T, fewer than 5 % are to pass, whatever it is made
+of: bias, gain, waves slow and fast against the angle, drift through the run, scatter.
 """
 
 from __future__ import annotations
