@@ -14,6 +14,7 @@ STUDIES = (
     "efficiency",
     "rests",
     "toe",
+    "alignment",
     "spin",
     "reversal",
     "cue",
