@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import pairwise
 from typing import Final
 
@@ -23,6 +23,9 @@ SHORT_HOLE_S: Final = 1.0
 ONE_TEMPERATURE_C: Final = 1.0
 """Warming by more moves zero points farther than noise does (data sheet drift, 0.8 mg a degree)."""
 _TEMPERATURE_OVER_S: Final = 10.0
+_AT_A_TIME: Final = 240_000
+"""Samples that one detector judges: it holds a rest whole until it ends, which of an hour takes
+much memory. A rest that goes on is joined to the next part's."""
 _AROUND: Final = 3
 """Cells left out on either side of a disturbed one."""
 _LEVEL_CELLS: Final = 15
@@ -111,12 +114,9 @@ def still_part(block: Block, settings: RestSettings | None = None) -> StillPart:
 
 
 def _at_rest(block: Block, settings: RestSettings) -> tuple[BoolArray, IntArray]:
-    detector = RestDetector(block.rate_hz, block.gyro_dps is not None, settings)
-    detector.push(block)
-    detector.finish()
     still = np.zeros(len(block), dtype=np.bool_)
     starts = np.diff(block.stretch, prepend=block.stretch[:1]) != 0
-    rests = detector.rests()
+    rests = _rests(block, settings)
     for rest in rests:
         still[rest.first : rest.end] = True
     for before, after in pairwise(rests):
@@ -133,6 +133,21 @@ def _at_rest(block: Block, settings: RestSettings) -> tuple[BoolArray, IntArray]
         if not still[rest.end : end].any() and (end == len(block) or not same.all()):
             still[rest.end : end] = same
     return still, np.cumsum(starts)
+
+
+def _rests(block: Block, settings: RestSettings) -> list[Rest]:
+    rests: list[Rest] = []
+    count = max(1, -(-len(block) // _AT_A_TIME))
+    edges = np.linspace(0, len(block), count + 1).astype(int).tolist()
+    for first, end in pairwise(edges):
+        detector = RestDetector(block.rate_hz, block.gyro_dps is not None, settings)
+        detector.push(block.part(first, end))
+        detector.finish()
+        rests += [
+            replace(rest, first=rest.first + first, end=rest.end + first)
+            for rest in detector.rests()
+        ]
+    return rests
 
 
 def _is_pause(before: Rest, after: Rest, settings: RestSettings) -> bool:

@@ -71,7 +71,7 @@ def _row(channel: Mapping[str, Any]) -> str:
     stated = "-" if sheet is None else _digits(factor * sheet, 3)
     best = f"{'> ' if channel['best_is_bound'] else ''}{_span(channel['best_averaging_s'])}"
     return (
-        f"{head}{_estimate(channel['white_noise'], factor):>15} {stated:>6}   "
+        f"{head} {_estimate(channel['white_noise'], factor):>15} {stated:>5}   "
         f"{_estimate(channel['bias_instability'], factor):<15} "
         f"{_estimate(channel['random_walk'], factor):<16}{best}"
     ).rstrip()
