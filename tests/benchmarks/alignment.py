@@ -4,7 +4,7 @@
 
 Pads, strings, rims rolled half a turn, pairs of wheels, toe-out on turns, curves through travel,
 predicted adjustments: drawn as `tests/alignment/drawn.py` says, with a car built in space by
-scipy rotations. Wanted: 93 to 97 %; more where a budget is wide on purpose (the last column).
+scipy rotations. Wanted: 93 to 97 %; more where a budget is wide on purpose (said below).
 """
 
 from __future__ import annotations
