@@ -14,6 +14,9 @@ import numpy as np
 import pytest
 
 from flows.live_run import Heard, live
+from knuckle.calibrate.face import fit_face
+from knuckle.calibrate.pose import Pose
+from knuckle.calibrate.results import AccelerometerFit, FaceFit, FitState
 from knuckle.errors import PodError, UsageError
 from knuckle.estimate.calibration import Calibration
 from knuckle.links.schemes import open_link
@@ -251,6 +254,25 @@ def test_what_is_left_early_is_no_calibration_and_is_resumed(tmp_path: Path) -> 
         link = open_link("sim:new_pod?seed=9", wheel=Wheel.LF, purpose="calibrate")
         measurement, _ = calibrate_measurement(task, link, Heard(), store)
         asyncio.run(measurement.carry_out())
+
+
+def test_a_face_run_that_upsets_the_poses_is_left_out(
+    whole: tuple[Path, Live], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def upset(poses: list[Pose], fit: AccelerometerFit) -> FaceFit:
+        return dataclasses.replace(
+            fit_face(poses, fit), state=FitState.ILL_CONDITIONED, state_reason="scale_x is open"
+        )
+
+    monkeypatch.setattr("knuckle.run.calibrate.fit_face", upset)
+    folder, _ = whole
+    with Store(folder / "runs.sqlite3") as store:
+        found, _, _ = calibrate_source(store, "1", CalibrateTask())
+    assert found.made is not None and not found.made.face
+    assert np.all(np.degrees(np.sqrt(np.diag(found.made.calibration.covariance)[12:15])) > 1.4)
+    told = {notice.code: notice.text for notice in found.outcome.warnings}
+    assert "scale_x is open" in told["FACE_RUN_UNSURE"]
+    assert "turn_x_u_deg" not in found.outcome.details
 
 
 def test_a_slow_full_turn_counts_as_well(tmp_path: Path) -> None:

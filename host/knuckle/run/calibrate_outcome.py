@@ -127,7 +127,8 @@ def _details(
     if face is not None:
         details["face_lean_deg"] = face.lean_deg
         details["face_residual_deg"] = float(max(abs(r) for r in face.residuals_deg))
-        details["turn_x_u_deg"], _, details["turn_z_u_deg"] = face.turn_u_deg
+        if best is face:
+            details["turn_x_u_deg"], _, details["turn_z_u_deg"] = face.turn_u_deg
     if gyro is not None:
         details["gyro_axes"] = " ".join(gyro.axes)
         details["gyro_misfit_deg"] = float((gyro.misfit_deg**2).mean() ** 0.5)
