@@ -101,6 +101,16 @@ def test_runs_of_a_job_carry_it_and_its_car(store: Store):
     assert (read[run].facts, read[run].state) == ({"driver": "in"}, "finished")
 
 
+def test_pods_of_a_run_by_wheel(store: Store):
+    run = store.begin_run("sweep", ["LF", "RF"])
+    store.describe_stream(run, 1, identity="0b")
+    walk = store.begin_run("camber", [None])
+    store.describe_stream(walk, 0, identity="0a")
+    read = store.jobs.runs([run, walk])
+    assert (read[run].pod_at("LF"), read[run].pod_at("RF")) == ("", "0b")
+    assert read[walk].pod_at("RR") == read[walk].identity == "0a"
+
+
 def test_lists_of_jobs_use_indices(store: Store):
     store.jobs.begin(store.jobs.keep_car("Wren", {}), {})
     plan = store._db.execute(

@@ -202,7 +202,11 @@ def _of_outcome(
             origin,
             pads_entry.sequence if of_pads and pads_entry is not None else None,
             strings_entry.sequence if of_strings and strings_entry is not None else None,
-            run.facts.get("linear_calibration" if quantity is Quantity.TOE else "calibration", {}),
+            _fact_at(
+                run.facts,
+                "linear_calibration" if quantity is Quantity.TOE else "calibration",
+                wheel,
+            ),
             bool(entered.record.get("by_hand", False)),
             outcome.warnings,
         )
@@ -223,18 +227,18 @@ def _origin(
     strings: Strings | None,
 ) -> Origin:
     facts = run.facts
-    used = facts.get("calibration", {})
-    used = used if isinstance(used, Mapping) else {}
+    used = _fact_at(facts, "calibration", wheel)
     by = used.get("number") or used.get("date") or used.get("source", "")
-    mount = facts.get("mount")
-    mount = mount if isinstance(mount, Mapping) and mount.get("mounting") else {}
+    mount = _fact_at(facts, "mount", wheel)
+    mount = mount if mount.get("mounting") else {}
+    pod = run.pod_at(wheel.value)
     length = facts.get("assumed", {}).get("values", {}).get("length_mm")
     over = length.get("value") if isinstance(length, Mapping) else None
     job = f"job {lies.job_id}"
     return Origin(
         wheel=wheel,
         # What came of one run shares all of it, whoever the pod was.
-        pod=f"{run.identity} {by}" if run.identity else f"run {run.run_id}",
+        pod=f"{pod} {by}" if pod else f"run {run.run_id}",
         mounting=f"spin {mount.get('run')}" if mount else f"run {run.run_id}",
         # Without an entry it is still the same floor, as long as the job lasts.
         pads=f"{job} pads {'' if pads_entry is None else pads_entry.sequence}",
@@ -242,6 +246,14 @@ def _origin(
         rim="" if over is None else f"{job} rim {over}",
         string_correlation=0.0 if strings is None else strings.correlation,
     )
+
+
+def _fact_at(facts: Mapping[str, Any], name: str, wheel: Wheel) -> Mapping[str, Any]:
+    """Return a fact of a run: of one pod, or by wheel where there were several."""
+    fact = facts.get(name)
+    if isinstance(fact, Mapping) and isinstance(fact.get(wheel.value), Mapping):
+        fact = fact[wheel.value]
+    return fact if isinstance(fact, Mapping) else {}
 
 
 def _with_other_rim_position(

@@ -171,11 +171,16 @@ class JobBook:
         with told(self._path):
             heads = list(
                 self._some(
-                    "SELECT id, kind, state, started_utc, facts, (SELECT identity FROM stream "
-                    "WHERE run_id = run.id ORDER BY stream LIMIT 1) FROM run WHERE id IN ({})",
-                    runs,
+                    "SELECT id, kind, state, started_utc, facts FROM run WHERE id IN ({})", runs
                 )
             )
+            pods: dict[int, dict[str, str]] = {run: {} for run in runs}
+            for run, wheel, identity in self._some(
+                "SELECT run_id, wheel, identity FROM stream WHERE run_id IN ({}) "
+                "ORDER BY run_id, stream",
+                runs,
+            ):
+                pods[run].setdefault(wheel or "", identity or "")
             latest: dict[int, dict[str, ResultRow]] = {run: {} for run in runs}
             for run, result, measured, program, method, record in self._some(
                 "SELECT run_id, id, measured_utc, program_version, method, record FROM result "
@@ -191,10 +196,10 @@ class JobBook:
                 state,
                 started,
                 json.loads(facts),
-                identity or "",
+                pods[run],
                 tuple(latest[run].values()),
             )
-            for run, kind, state, started, facts, identity in heads
+            for run, kind, state, started, facts in heads
         }
 
     def _some(self, statement: str, runs: Sequence[int]) -> Iterator[Any]:

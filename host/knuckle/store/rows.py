@@ -164,8 +164,9 @@ class JobRunRow:
 
     Attributes
     ----------
-    identity : str
-        Of the first stream's pod; empty where it is not known.
+    pods : dict of str to str
+        Identities by the streams' wheels; "" where the pod goes from wheel to wheel, and for an
+        identity that is not known.
     results : tuple of ResultRow
         The last of each wheel, in the order of their first ones.
     """
@@ -175,8 +176,17 @@ class JobRunRow:
     state: str
     started_utc: str
     facts: dict[str, Any]
-    identity: str
+    pods: dict[str, str]
     results: tuple[ResultRow, ...]
+
+    @property
+    def identity(self) -> str:
+        """Of the first stream's pod; empty where it is not known."""
+        return next(iter(self.pods.values()), "")
+
+    def pod_at(self, wheel: str) -> str:
+        """Return the identity of the pod that was on a wheel; empty where it is not known."""
+        return self.pods.get(wheel, self.pods.get("", ""))
 
 
 @dataclass(frozen=True, slots=True)
