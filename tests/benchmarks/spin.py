@@ -51,7 +51,7 @@ class Drawn:
     curve: np.ndarray
 
     def read(self, force: np.ndarray) -> np.ndarray:
-        return force @ self.matrix.T + self.bias_g + self.curve * (force**2 - 0.6)
+        return np.asarray(force @ self.matrix.T + self.bias_g + self.curve * (force**2 - 0.6))
 
     def up(self, turn_rad: np.ndarray, camber_deg: np.ndarray) -> np.ndarray:
         """Return "up" in pod axes: the wheel turned about its spin axis, which leans."""
