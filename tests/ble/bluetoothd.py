@@ -72,6 +72,7 @@ class Device:
     connected: bool = False
     resolved: bool = False
     cached: bool = False
+    connecting: Message | None = None
     notifying: set[str] = field(default_factory=set)
     waiting: bytearray = field(default_factory=bytearray)
     dropped_bytes: int = 0
@@ -443,9 +444,14 @@ class Daemon:
             for device in self.devices.values():
                 self.sight(device)
             return
-        self.reply(message)
         if message.member == "StopDiscovery":
+            if message.sender not in self.scanners:
+                self.error(message, "org.bluez.Error.Failed", "No discovery started")
+                return
+            self.reply(message)
             self.stop_scan(str(message.sender))
+            return
+        self.reply(message)
 
     async def device_call(self, message: Message, device: Device) -> None:
         if message.member == "Connect":
@@ -453,8 +459,10 @@ class Daemon:
                 self.error(message, "org.bluez.Error.Failed", "Input/output error")
                 return
             if not device.in_reach:
-                await asyncio.sleep(0.2)
-                self.error(message, "org.bluez.Error.Failed", "le-connection-abort-by-local")
+                device.connecting = message  # for a long time, or until it is called off
+                return
+            if device.connected:
+                self.reply(message)
                 return
             device.connected = True
             self.changed(device.path, DEVICE, {"Connected": Variant("b", True)})
@@ -463,6 +471,9 @@ class Daemon:
             if device.connected:
                 self.resolve(device)
         elif message.member == "Disconnect":
+            called_off, device.connecting = device.connecting, None
+            if called_off is not None:
+                self.error(called_off, "org.bluez.Error.Failed", "br-connection-canceled")
             if device.resolved:
                 device.resolved = False
                 self.changed(device.path, DEVICE, {"ServicesResolved": Variant("b", False)})
@@ -474,10 +485,13 @@ class Daemon:
             self.error(message, "org.freedesktop.DBus.Error.UnknownMethod", "no such method")
 
     def characteristic_call(self, message: Message, device: Device) -> None:
-        if not device.connected:
+        if not device.cached:
             self.error(message, "org.freedesktop.DBus.Error.UnknownObject", "Method does not exist")
-            return
-        if message.member == "StartNotify":
+        elif not device.connected and message.member not in ("StartNotify", "StopNotify"):
+            self.error(message, "org.bluez.Error.Failed", "Not connected")
+        elif not device.connected:
+            self.reply(message)
+        elif message.member == "StartNotify":
             first = not device.notifying
             device.notifying.add(str(message.sender))
             if device.uart and device.starts_when_heard:

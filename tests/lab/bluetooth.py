@@ -11,6 +11,7 @@ from __future__ import annotations
 
 import argparse
 import asyncio
+import signal
 import sys
 import tempfile
 import time
@@ -45,6 +46,7 @@ def main() -> int:
     parser.add_argument("--record", action="store_true", help="record tests/lab/trace anew")
     given = parser.parse_args()
     verdicts = Verdicts()
+    signal.signal(signal.SIGTERM, lambda *_: sys.exit(1))  # else the machine would go on alone
     try:
         if given.record:
             with Rig() as rig:

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import gzip
 import hashlib
+import lzma
+import os
 import shutil
 import subprocess
 from pathlib import Path
@@ -46,7 +48,8 @@ MODULES: Final = (
     "bluetooth",
     "hci_uart",
 )
-KERNEL: Final = "linux-image-amd64"
+KERNELS: Final = ("linux-image-6.12-amd64", "linux-image-amd64")
+"""Packages of a kernel, the first that there is; the environment's LAB_KERNEL names another."""
 _PATH: Final = "/usr/sbin:/usr/bin:/sbin:/bin"
 
 
@@ -83,25 +86,32 @@ def build_image() -> tuple[Path, Path]:
 
 def _kernel() -> Path:
     """Return the kernel's file under the build folder, with its modules in ``lib`` beside it."""
-    found = sorted(BUILD.glob("kernel/boot/vmlinuz-*"))
-    if found:
-        return found[-1]
-    _run("apt-get", "download", _kernel_package(), cwd=BUILD)
+    named = os.environ.get("LAB_KERNEL")
+    wanted = (named,) if named else KERNELS
+    for name in wanted:
+        if found := sorted((BUILD / name).glob("boot/vmlinuz-*")):
+            return found[-1]
+    folder, package_name = _kernel_package(wanted)
+    _run("apt-get", "download", package_name, cwd=BUILD)
     (package,) = BUILD.glob("linux-image-*.deb")
-    _run("dpkg-deb", "-x", str(package), "kernel", cwd=BUILD)
+    _run("dpkg-deb", "-x", str(package), str(folder))
     package.unlink()
-    (kernel,) = BUILD.glob("kernel/boot/vmlinuz-*")
-    release = kernel.name.removeprefix("vmlinuz-")
-    _run("depmod", "-b", "kernel", release, cwd=BUILD)
+    (kernel,) = folder.glob("boot/vmlinuz-*")
+    _run("depmod", "-b", str(folder), kernel.name.removeprefix("vmlinuz-"))
     return kernel
 
 
-def _kernel_package() -> str:
-    lines = _run("apt-cache", "depends", KERNEL).splitlines()
-    named = [line.split()[-1] for line in lines if "linux-image" in line and "Depends" in line]
-    if not named:
-        raise LabError(f"the package lists do not know {KERNEL}; as root: apt update")
-    return named[0]
+def _kernel_package(wanted: tuple[str, ...]) -> tuple[Path, str]:
+    """Return where to unpack the first kernel there is, and the package that holds it."""
+    for name in wanted:
+        try:
+            lines = _run("apt-cache", "depends", name).splitlines()
+        except LabError:
+            continue
+        for line in lines:
+            if "Depends" in line and "linux-image" in line:
+                return BUILD / name, line.split()[-1]
+    raise LabError(f"the package lists know none of {', '.join(wanted)}; as root: apt update")
 
 
 def _make(image: Path, kernel: Path) -> None:
@@ -118,19 +128,23 @@ def _make(image: Path, kernel: Path) -> None:
     order: list[str] = []
     for name in MODULES:
         order += [m for m in _module_files(name, kernel) if m not in order]
+    names = []
     for file in order:
-        shutil.copy(file, root / "modules")
-    (root / "modules/order").write_text("".join(f"{Path(m).name}\n" for m in order))
+        packed = Path(file).read_bytes()
+        names.append(Path(file).name.removesuffix(".xz"))
+        plain = lzma.decompress(packed) if file.endswith(".xz") else packed
+        (root / "modules" / names[-1]).write_bytes(plain)
+    (root / "modules/order").write_text("".join(f"{name}\n" for name in names))
     (root / "init").write_text((HERE / "init.sh").read_text())
     (root / "init").chmod(0o755)
     (root / "etc/bus.conf").write_text((HERE / "bus.conf").read_text())
     (root / "etc/passwd").write_text("root:x:0:0::/:/bin/sh\n")
     (root / "etc/group").write_text("root:x:0:\n")
-    names = "\n".join(str(p.relative_to(root)) for p in root.rglob("*"))
+    listed = "\n".join(str(p.relative_to(root)) for p in root.rglob("*"))
     packed = subprocess.run(
         ["cpio", "-o", "-H", "newc", "-R", "0:0", "--quiet"],
         cwd=root,
-        input=names.encode(),
+        input=listed.encode(),
         stdout=subprocess.PIPE,
         check=True,
     ).stdout
@@ -143,9 +157,9 @@ def _make(image: Path, kernel: Path) -> None:
 def _module_files(name: str, kernel: Path) -> list[str]:
     """Return the files to load for a module, those it stands on first; none if built in."""
     release = kernel.name.removeprefix("vmlinuz-")
-    said = _run("modprobe", "-D", "-d", "kernel", "-S", release, name, cwd=BUILD)
-    files = [line.split()[1] for line in said.splitlines() if line.startswith("insmod")]
-    return [str((BUILD / file).resolve()) for file in files]
+    folder = kernel.parents[1]
+    said = _run("modprobe", "-D", "-d", str(folder), "-S", release, name)
+    return [line.split()[1] for line in said.splitlines() if line.startswith("insmod")]
 
 
 def _copy_libraries(program: str, root: Path) -> None:

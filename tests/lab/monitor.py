@@ -104,7 +104,7 @@ class Monitor:
     def take_lines(self) -> list[str]:
         """Return the lines since the last call, repetitions left out."""
         lines, self.lines = self.lines, []
-        return [line for at, line in enumerate(lines) if at == 0 or lines[at - 1] != line]
+        return once(lines)
 
     def _take(self, message: Message) -> bool:
         try:
@@ -197,12 +197,21 @@ def _value(variant: Any) -> str:
     return value if isinstance(value, str) and len(value) < 20 else "..."
 
 
-async def settled(monitor: Monitor, quiet_s: float = 0.7, longest_s: float = 6.0) -> None:
-    """Wait until nothing has passed for a while."""
+async def settled(
+    monitor: Monitor, quiet_s: float, at_least: int = 0, longest_s: float = 6.0
+) -> None:
+    """Wait until nothing has passed for a while, nor fewer lines than are to come."""
     loop = asyncio.get_running_loop()
     end_s = loop.time() + longest_s
     seen, since_s = len(monitor.lines), loop.time()
-    while loop.time() < end_s and loop.time() - since_s < quiet_s:
-        await asyncio.sleep(0.05)
+    while loop.time() < end_s:
+        await asyncio.sleep(0.02)
         if len(monitor.lines) != seen:
             seen, since_s = len(monitor.lines), loop.time()
+        elif loop.time() - since_s >= quiet_s and len(once(monitor.lines)) >= at_least:
+            return
+
+
+def once(lines: list[str]) -> list[str]:
+    """Return lines without repetitions that follow each other."""
+    return [line for at, line in enumerate(lines) if at == 0 or lines[at - 1] != line]

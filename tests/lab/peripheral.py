@@ -37,7 +37,8 @@ EVENT_S: Final = 0.015
 """Connection interval."""
 PER_EVENT: Final = 6
 """Notifications a connection event carries."""
-INTO_DISCOVERY_S: Final = 0.1
+SUPERVISION_S: Final = 0.42
+"""After so long without a sign of the other side an adapter gives up; Linux's default."""
 BUFFER: Final = 2048
 """Bytes the module keeps for the air; what comes on top is lost."""
 UART: Final = "6E400001-B5A3-F393-E0A9-E50E24DCCA9E"
@@ -58,6 +59,7 @@ class Module:
         self._subscribed = False
         self._advertise = True
         self._lose_next = False
+        self._losing: asyncio.Task[None] | None = None
         self.counts = {"connections": 0, "to_air": 0, "to_pod": 0, "lost": 0, "unheard": 0}
         self.adapter = Adapter("pod", link=air, public_address="00:00:5E:00:53:02")
         host = Host()
@@ -91,6 +93,8 @@ class Module:
         self.device.advertising_data = bytes(AdvertisingData(parts))
         assert len(self.device.advertising_data) <= 31
         self.device.on("connection", self._connected)
+        self._answer = self.device.gatt_server.on_gatt_pdu
+        self.device.gatt_server.on_gatt_pdu = self._asked
         self.device.gatt_server.on("characteristic_subscription", self._subscription)
 
     async def start(self) -> None:
@@ -152,6 +156,17 @@ class Module:
         tty.setraw(self._line)
         loop.add_reader(self._line, self._from_line)
 
+    def _asked(self, bearer: Any, request: Any) -> None:
+        if not self._lose_next:
+            self._answer(bearer, request)
+        elif not self._losing:  # the first question of all, so discovery has begun
+            self._losing = asyncio.get_running_loop().create_task(self._lose_in_discovery())
+
+    async def _lose_in_discovery(self) -> None:
+        await asyncio.sleep(SUPERVISION_S)
+        self._lose_next, self._losing = False, None
+        await self.obey("lose")
+
     def _from_line(self) -> None:
         try:
             data = os.read(self._line, 4096)
@@ -168,7 +183,8 @@ class Module:
 
     def _from_air(self, _connection: Any, value: bytes) -> None:
         self.counts["to_pod"] += len(value)
-        os.write(self._line, value)
+        with contextlib.suppress(OSError):  # the pod has no power
+            os.write(self._line, value)
 
     def _connected(self, connection: Connection) -> None:
         self._connection = connection
@@ -176,10 +192,6 @@ class Module:
         self._subscribed = False
         self.counts["connections"] += 1
         connection.on("disconnection", self._disconnected)
-        if self._lose_next:
-            self._lose_next = False
-            loop = asyncio.get_running_loop()
-            loop.call_later(INTO_DISCOVERY_S, lambda: loop.create_task(self.obey("lose")))
 
     def _subscription(
         self, _connection: Any, characteristic: Any, notify: bool, _indicate: bool
