@@ -38,11 +38,14 @@ HOW: Final = (
 def read(lead: Lead, phase: Phase) -> None:
     """Ask for readings until all are done."""
     from knuckle.job.phases import Kind
-    from knuckle.job.state import round_words
 
     view = lead.view()
     now = view.state.round + view.state.turned_since
-    say(f"Readings {round_words(now)}. {HOW}")
+    when = f"after adjustment {now}" if now else "before anything is turned"
+    say(f"Readings {when}. {HOW}")
+    wanted = wanted_in(view)
+    if wanted:
+        say(f"Wanted: {', '.join(wanted)}.")
     while True:
         view = lead.view()
         wanted = wanted_in(view)
