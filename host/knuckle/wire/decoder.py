@@ -181,6 +181,8 @@ class PodDecoder:
             self._end_lines()
         elif mode is _Mode.FRAME and candidate:
             self._frame(candidate)
+        elif mode is _Mode.FRAME and self._went_over:
+            self._text.cut()
         elif candidate:
             # A stream joined midway starts with a piece of a frame: no fault of the line.
             body = decode_frame(candidate)
