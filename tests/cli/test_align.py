@@ -12,7 +12,9 @@ from pathlib import Path
 
 import pytest
 
+from knuckle.alignment.compare import Standing
 from knuckle.cli.app import run
+from knuckle.model.result import SWEPT, Quantity
 
 CAR = """name = "Plover"
 wheelbase_mm = 2400
@@ -38,6 +40,20 @@ toe_link = { pitch_mm = 1.5, thread = "single", arm_mm = 120 }
 thrust_deg = { aim = 0, within = 0.2 }
 """
 
+BY_TAPE = (Quantity.WHEELBASE_DIFFERENCE, Quantity.SETBACK)
+IN_A_JOB = {
+    *SWEPT,
+    Quantity.TOE,
+    Quantity.TOTAL_TOE,
+    Quantity.THRUST,
+    Quantity.FRONT_HEADING,
+    Quantity.CROSS_CAMBER,
+    Quantity.CROSS_CASTER,
+    Quantity.CROSS_SAI,
+    Quantity.INCLUDED,
+    Quantity.CROSS_INCLUDED,
+    *BY_TAPE,
+}
 Typed = Callable[..., tuple[int, str, str]]
 
 
@@ -245,6 +261,21 @@ def test_half_a_turn_of_the_wheel_takes_the_runout_out(typed: Typed) -> None:
     figure = rows(typed)["RR toe"]["rounds"][0]
     assert figure["value"] == pytest.approx(57.2958 / 430.0, abs=1e-4)
     assert len(figure["runs"]) == 2
+
+
+def test_every_figure_fits_its_column() -> None:
+    from knuckle.cli.align_status import _figure_line
+    from knuckle.job.figures import Figure, Row
+    from knuckle.model.car import Target
+    from knuckle.model.result import Result
+
+    for quantity in Quantity:
+        wide = Result(quantity, -10.123, 0.111, 1.96, "deg", ())
+        place = "car" if quantity in BY_TAPE else "front"
+        figures = tuple(Figure(number, wide, (), (), Standing.CANNOT_TELL) for number in (0, 1))
+        line = _figure_line(Row(quantity, place, Target(12.0, 11.5, 12.5), figures, True))
+        if quantity in IN_A_JOB:
+            assert len(line) <= 80, line
 
 
 def test_a_changed_car_file_is_told_and_taken_when_asked_for(typed: Typed, tmp_path: Path) -> None:

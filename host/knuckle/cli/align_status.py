@@ -16,6 +16,15 @@ if TYPE_CHECKING:
     from knuckle.model.result import Result
 
 STATUS_SCHEMA: Final = 1
+_NAMES: Final = {
+    "steering_axis_inclination": "SAI",
+    "included_angle": "included angle",
+    "cross_inclination": "cross SAI",
+    "cross_included_angle": "cross included",
+    "front_heading": "front off centre",
+    "wheelbase_difference": "wheelbase, left-right",
+    "setback": "setback of front axle",
+}
 _IN_LENGTHS: Final = ("toe", "total_toe")
 
 
@@ -91,7 +100,7 @@ def print_figures(view: JobView) -> None:
     if not view.figures:
         return
     say()
-    typer.echo(f"  {'':20}{'before':>15}{'after':>15}  {'target':14} verdict")
+    typer.echo(f"  {'':22}{'before':>14}{'after':>14}  {'target':14} verdict")
     for row in view.figures:
         typer.echo(_figure_line(row))
     for row in view.figures:
@@ -119,12 +128,11 @@ def _figure_line(row: Row) -> str:
     after = "" if row.after is None else _short(row.after.result, decimals)
     target = ""
     if row.target is not None:
-        target = f"{row.target.low:+.2f} to {row.target.high:+.2f}"
+        target = f"{row.target.low:.2f} to {row.target.high:.2f}"
     standing = row.now.standing
     verdict = "" if standing is None else standing.value
-    name = f"{row.place} {_name(row)}"
     mark = "*" if row.stale else " "
-    return f"  {name:20}{before:>15}{after:>15}{mark} {target:14} {verdict}".rstrip()
+    return f"  {_name(row):22}{before:>14}{after:>14}{mark} {target:14} {verdict}".rstrip()
 
 
 def _toe_line(row: Row, over_mm: float) -> str:
@@ -133,7 +141,7 @@ def _toe_line(row: Row, over_mm: float) -> str:
     shared = row.place == "front" and row.quantity.value == "total_toe"
     half = f"; driving straight each front wheel has half, {toe.deg / 2.0:+.2f} deg"
     return (
-        f"{row.place} {_name(row)} {row.now.words}: {toe.minutes:+.1f} ± {u.minutes:.1f} minutes, "
+        f"{_name(row)} {row.now.words}: {toe.minutes:+.1f} ± {u.minutes:.1f} minutes, "
         f"{toe.mm:+.2f} ± {u.mm:.2f} mm ({toe.inches:+.3f} ± {u.inches:.3f} in) over "
         f"{over_mm:g} mm{half if shared else ''}"
     )
@@ -151,7 +159,9 @@ def _toe_units(figure: Figure, over_mm: float) -> tuple[ToeFigure, ToeFigure]:
 
 
 def _name(row: Row) -> str:
-    return row.quantity.value.replace("steering_axis_inclination", "SAI").replace("_", " ")
+    """Return a figure's place and name, in 22 columns."""
+    name = _NAMES.get(row.quantity.value, row.quantity.value.replace("_", " "))
+    return name if row.place == "car" or name.startswith(row.place) else f"{row.place} {name}"
 
 
 def _short(result: Result, decimals: int) -> str:
