@@ -185,6 +185,9 @@ def test_rim_positions_half_a_turn_apart_take_the_runout_out(job: MadeJob):
     assert figure.result.value == pytest.approx(0.2)
     assert len(figure.runs) == 2
     assert figure.result.expanded_uncertainty < figure.readings[0].raw.expanded_uncertainty
+    # Back where it was at first: joined with the other position again, not with the mean.
+    job.toe("LR", 0.34, rim_deg=0)
+    assert job.row(Quantity.TOE, "LR").now.result.value == pytest.approx(0.22)
 
 
 def test_a_run_whose_entry_was_never_written_is_taken_up(job: MadeJob, store: Store):

@@ -131,13 +131,15 @@ def readings_of(
     """
     lies = _Lies(state, car, job_id)
     every: list[Reading] = []
+    alone: list[Reading] = []  # before they are joined with another rim position
     for entered in state.readings:
         run = runs.get(-1 if entered.entry.run_id is None else entered.entry.run_id)
         if run is None:
             continue
         for row in run.results:
             for reading in _of_outcome(entered, run, row.outcome, lies):
-                every.append(_with_other_rim_position(reading, entered, every, state, car))
+                every.append(_with_other_rim_position(reading, entered, alone, state, car))
+                alone.append(reading)
     return tuple(every)
 
 
@@ -269,7 +271,6 @@ def _with_other_rim_position(
             other.raw.quantity is not Quantity.TOE
             or other.wheel is not reading.wheel
             or other.round != reading.round
-            or len(other.runs) != 1
         ):
             continue
         theirs = _rim_deg(at[other.sequence])
