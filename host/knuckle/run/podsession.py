@@ -187,7 +187,7 @@ class PodSession:
 
     def tell(self, request: Request) -> bool:
         """Send a command whose failure is an event; False if the pod cannot take it now."""
-        if self.state is not State.STREAMING or self.hello is None:
+        if self.state not in (State.STARTING, State.STREAMING) or self.hello is None:
             return False
 
         def on_reply(reply: Reply) -> None:
