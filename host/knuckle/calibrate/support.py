@@ -6,11 +6,11 @@ import math
 from typing import Final, NamedTuple
 
 import numpy as np
-from scipy.stats import norm, t
 
 from knuckle.calibrate.directions import SECTORS
 from knuckle.calibrate.results import FitState, Parameter
 from knuckle.calibrate.sphere import SphereFit, slopes
+from knuckle.estimate.distributions import normal_quantile, student_quantile
 from knuckle.estimate.sensor import ACCEL_TERMS, BIAS, GAIN, TURN
 from knuckle.model.block import FloatArray
 
@@ -24,6 +24,9 @@ MOST_RATIO: Final = 2.5e-3
 MOST_INFLATION: Final = 10.0
 """Variance inflation of a parameter beyond which the poses are too alike to tell it from the
 others, however little they scatter (Marquardt, Technometrics 12 (1970) 591-612)."""
+MOST_OVER_EVEN: Final = 25.0
+"""Variance of a parameter over what poses spread evenly leave, beyond which they hardly touch it:
+five times the standard uncertainty (no source; a published set of 38 poses has 11 to 14)."""
 
 FEWEST_DIRECTIONS: Final = 10
 """Nine parameters go through any nine directions: only a tenth shows whether they hold."""
@@ -82,30 +85,38 @@ def parameters_of(fit: SphereFit, prior: FloatArray) -> tuple[Parameter, ...]:
     before = np.sqrt(_PARAMETERS**2 @ prior**2)
     widened = sigma * _student(fit.degrees_of_freedom)
     supported = (widened <= SHARE_OF_PRIOR * before) & (sigma <= _LIMITS)
-    supported &= inflation(fit) <= MOST_INFLATION
+    inflated, over_even = inflation(fit)
+    supported &= (inflated <= MOST_INFLATION) & (over_even <= MOST_OVER_EVEN)
     return tuple(
         Parameter(name, float(v), float(s), float(b), bool(ok))
         for name, v, s, b, ok in zip(_NAMES, values, sigma, before, supported, strict=True)
     )
 
 
-def inflation(fit: SphereFit) -> FloatArray:
-    """Return by how much each parameter's variance exceeds what good poses leave, shape (9,).
+def inflation(fit: SphereFit) -> tuple[FloatArray, FloatArray]:
+    """Return by how much each parameter's variance exceeds what good poses leave.
 
-    The larger of two: the variance inflation factor, by what the others leave of it; and the
-    variance over that of `FEWEST_POSES` poses spread evenly (E u^2 = 1/3, E u^4 = 1/5,
-    E u^2 v^2 = 1/15 over the sphere). Of the rows that are lengths, without the data sheet: both
-    depend on where the poses point only, not on how well they were held.
+    Of the rows that are lengths, without the data sheet: both depend on where the poses point
+    only, not on how well they were held.
+
+    Returns
+    -------
+    ndarray, shape (9,)
+        The variance inflation factor: by what the other parameters leave of it.
+    ndarray, shape (9,)
+        The variance over that of `FEWEST_POSES` poses spread evenly (E u^2 = 1/3, E u^4 = 1/5,
+        E u^2 v^2 = 1/15 over the sphere).
     """
     lengths = fit.jacobian[: fit.lengths, :ACCEL_TERMS] @ _TOGETHER
     size = np.linalg.norm(lengths, axis=0)
+    endless = np.full(size.size, np.inf)
     if lengths.shape[0] < size.size or not np.all(size > 0.0):
-        return np.full(size.size, np.inf)
+        return endless, endless
     alike = (lengths / size).T @ (lengths / size)
     if np.linalg.cond(alike) > 1e10:
-        return np.full(size.size, np.inf)
+        return endless, endless
     inflated = np.diag(np.linalg.inv(alike))
-    return np.asarray(np.maximum(inflated, inflated / size**2 / _EVENLY))
+    return inflated, inflated / size**2 / _EVENLY
 
 
 def directions_of(fit: SphereFit) -> int:
@@ -121,12 +132,12 @@ def directions_of(fit: SphereFit) -> int:
 
 def student_factor(dof: float) -> float:
     """Return k of a 95 % interval from degrees of freedom (GUM, JCGM 100:2008, G.3)."""
-    return float(t.ppf(0.975, max(dof, 1.0))) if math.isfinite(dof) else float(norm.ppf(0.975))
+    return student_quantile(0.975, max(dof, 1.0))
 
 
 def _student(dof: float) -> float:
     """Return by how much few degrees of freedom widen a 95 % interval."""
-    return student_factor(dof) / float(norm.ppf(0.975))
+    return student_factor(dof) / normal_quantile(0.975)
 
 
 def camber_row(fit: SphereFit) -> FloatArray:
