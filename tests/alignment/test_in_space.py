@@ -222,6 +222,18 @@ def test_moving_the_named_end_makes_a_string_parallel(side: str, toe: float) -> 
 
 
 @pytest.mark.parametrize("name", WHEELS)
+def test_a_string_angle_given_with_the_reading_counts_once(name: str) -> None:
+    """The string was taken as 0.25 deg when toe was read, and is found to be 0.40."""
+    lines = strings_in_space(0.4, 0.4)
+    strings = strings_of(offsets_of(lines), wheelbase_mm=2500.0, tracks_mm=EXACTLY)
+    wheel = CAR.wheels[name]
+    against_string = wheel.toe - 0.4
+    reading = made(Quantity.TOE, against_string + 0.25, string=0.03, noise=0.01)
+    toe = against_car_line(reading, strings, Wheel(name), 0.25)
+    assert toe.value == pytest.approx(wheel.toe, abs=1e-6)
+
+
+@pytest.mark.parametrize("name", WHEELS)
 def test_half_a_turn_takes_the_runout_out(name: str) -> None:
     """A rim askew by 0.2 deg, rolled: toe by its touches, camber by its plane, in space."""
     wheel = CAR.wheels[name]

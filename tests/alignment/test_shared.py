@@ -76,8 +76,15 @@ def test_left_against_right_by_one_pod(sweep_with_shares: Sweep, priors: Priors)
         difference = pair.cross[cross].difference
         variance = 0.0
         for source in SENSOR:
-            exact = float(np.linalg.norm(by_left[quantity][source] - by_right[quantity][source]))
+            shares = by_left[quantity][source], by_right[quantity][source]
+            exact = float(np.linalg.norm(shares[0] - shares[1]))
             variance += exact**2
+            alone = math.hypot(*(float(np.linalg.norm(share)) for share in shares))
+            # What adds up or stays is told to a third, what goes out to be small.
+            if exact > 0.4 * alone and alone > 0.01:
+                assert u_of(difference, source) == pytest.approx(exact, rel=0.35)
+            else:
+                assert u_of(difference, source) < 0.6 * alone + 0.01
         stated = math.hypot(*(u_of(difference, source) for source in SENSOR))
         assert stated == pytest.approx(math.sqrt(variance), rel=0.35)
 
