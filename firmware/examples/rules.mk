@@ -7,25 +7,30 @@ ARDUINO_FLAGS := -mmcu=atmega328p -DF_CPU=16000000UL -DARDUINO=10819 -DARDUINO_A
 	-I$(ARDUINO)/libraries/Wire/src -I$(ARDUINO)/libraries/Wire/src/utility
 ARDUINO_CXX := -std=gnu++11 -fno-exceptions -fno-threadsafe-statics
 EXAMPLE := examples/arduino/text_pod/text_pod.ino
-EXAMPLE_OUT := $(BUILD)/examples
-CORE_OF_ARDUINO := $(wildcard $(ARDUINO)/cores/arduino/*.c $(ARDUINO)/cores/arduino/*.cpp \
+EXAMPLE_ELF := $(BUILD)/text_pod.elf
+ARDUINO_CORE := $(BUILD)/arduino_core.a
+ARDUINO_SOURCES := $(wildcard $(ARDUINO)/cores/arduino/*.c $(ARDUINO)/cores/arduino/*.cpp \
 	$(ARDUINO)/cores/arduino/*.S $(ARDUINO)/libraries/Wire/src/*.cpp $(ARDUINO)/libraries/Wire/src/utility/*.c)
 
 .PHONY: examples
-examples: $(BUILD)/text_pod.elf
+examples: $(EXAMPLE_ELF)
 
-# The core's own warnings are its authors'; the sketch is held to ours.
-$(BUILD)/text_pod.elf: $(EXAMPLE) examples/rules.mk
-	@test -d "$(ARDUINO)/cores" || { echo "No Arduino core in $(ARDUINO): install arduino-core-avr, or name its folder: ARDUINO=..."; exit 2; }
-	@rm -rf $(EXAMPLE_OUT).$$PPID && mkdir -p $(EXAMPLE_OUT).$$PPID
+# The sketch is held to our warnings; the core's are its authors'.
+$(EXAMPLE_ELF): $(EXAMPLE) $(ARDUINO_CORE)
 	@echo "avr-g++ $<"
-	$(QUIET)cd $(EXAMPLE_OUT).$$PPID && avr-g++ $(ARDUINO_FLAGS) $(ARDUINO_CXX) -Wall -Wextra -Werror -include Arduino.h \
-		-x c++ -c $(abspath $<) -o sketch.o
-	$(QUIET)cd $(EXAMPLE_OUT).$$PPID && for file in $(CORE_OF_ARDUINO); do case $$file in \
+	$(QUIET)avr-g++ $(ARDUINO_FLAGS) $(ARDUINO_CXX) -Wall -Wextra -Werror -include Arduino.h -x c++ $< \
+		-x none $(ARDUINO_CORE) -fuse-linker-plugin -Wl,--gc-sections -lm -o $@.new
+	@mv $@.new $@
+	@avr-size $@
+
+$(ARDUINO_CORE): examples/rules.mk
+	@test -d "$(ARDUINO)/cores" || { echo "No Arduino core in $(ARDUINO): install arduino-core-avr, or name its folder: ARDUINO=..."; exit 2; }
+	@rm -rf $@.$$PPID && mkdir -p $@.$$PPID
+	@echo "avr-gcc $(ARDUINO)"
+	$(QUIET)cd $@.$$PPID && for file in $(ARDUINO_SOURCES); do case $$file in \
 		*.cpp) avr-g++ $(ARDUINO_FLAGS) $(ARDUINO_CXX) -w -c $$file -o $$(basename $$file).o ;; \
 		*.S) avr-gcc $(ARDUINO_FLAGS) -x assembler-with-cpp -c $$file -o $$(basename $$file).o ;; \
 		*) avr-gcc $(ARDUINO_FLAGS) -std=gnu11 -w -c $$file -o $$(basename $$file).o ;; \
 		esac || exit 1; done
-	$(QUIET)cd $(EXAMPLE_OUT).$$PPID && avr-g++ $(ARDUINO_FLAGS) -fuse-linker-plugin -Wl,--gc-sections *.o -lm -o text_pod.elf
-	@mv $(EXAMPLE_OUT).$$PPID/text_pod.elf $@ && rm -rf $(EXAMPLE_OUT).$$PPID
-	@avr-size $@
+	$(QUIET)cd $@.$$PPID && avr-gcc-ar rcs core.a *.o
+	@mv $@.$$PPID/core.a $@ && rm -rf $@.$$PPID
