@@ -114,6 +114,8 @@ def test_a_whole_job_by_hand(typed: Typed) -> None:
     assert "LF camber -0.30 ± " in out and "Take out" in out
     state = status(typed)
     assert state["next"] == "adjust" and state["round"] == "before"
+    first = state["advice"][0]
+    assert (first["wheel"], first["adjuster"], first["worth"]) == ("LF", "camber shim", "adjust")
     assert rows(typed)["LF camber"]["rounds"][0]["verdict"] == "outside"
     assert rows(typed)["car wheelbase_difference"]["rounds"][0]["value"] == 1.0
     # Half of 1 mm and of 0.75 mm over 430 mm, in mm again.

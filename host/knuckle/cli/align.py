@@ -136,6 +136,7 @@ def read_phase(text: str) -> Phase:
 
 def _status(ctx: typer.Context, file: CarFile, json_output: bool) -> int:
     from knuckle.cli.align_status import print_status, status_json
+    from knuckle.job.advising import advices_of
     from knuckle.job.book import view_of
     from knuckle.store.database import Store
 
@@ -147,6 +148,7 @@ def _status(ctx: typer.Context, file: CarFile, json_output: bool) -> int:
             jobs = store.jobs.jobs(found[0].car_id, limit=1) if found else []
             row = jobs[0] if jobs else None
             view = None if row is None else view_of(store, row.job_id)
+            advice = () if view is None or view.state.closed else advices_of(store, view)
     if row is None or view is None:
         raise UsageError(
             f"There is no job on {file.car.name} yet.",
@@ -154,7 +156,7 @@ def _status(ctx: typer.Context, file: CarFile, json_output: bool) -> int:
             f"`knuckle align {file.path}` begins one.",
         )
     if json_output:
-        typer.echo(json.dumps(status_json(view), indent=1, ensure_ascii=True))
+        typer.echo(json.dumps(status_json(view, advice), indent=1, ensure_ascii=True))
     else:
         print_status(view)
     return DONE

@@ -19,8 +19,6 @@ if TYPE_CHECKING:
     from knuckle.job.advising import Advised
     from knuckle.job.book import JobView
 
-EARLIER_JOBS: Final = 5
-"""On the same car: so many count for what it answers to an adjustment."""
 _MOST_TURNS: Final = 60.0
 _SIGNS: Final = "+ longer, more shims or rearward; - the other way"
 
@@ -66,17 +64,11 @@ def adjust(lead: Lead) -> None:
 
 def advised(lead: Lead, view: JobView) -> tuple[Advised, ...]:
     """Return what to do on a car, with what it has answered in its earlier jobs."""
-    from knuckle.job.advising import advices
-    from knuckle.job.book import view_of
+    from knuckle.job.advising import advices_of
     from knuckle.store.database import Store
 
     with Store(lead.store, read_only=True) as store:
-        earlier = [
-            view_of(store, row.job_id)
-            for row in reversed(store.jobs.jobs(view.row.car_id, limit=EARLIER_JOBS + 1))
-            if row.job_id < view.row.job_id
-        ]
-    return advices(view, earlier)
+        return advices_of(store, view)
 
 
 def _told(each: Advised) -> None:

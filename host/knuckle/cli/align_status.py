@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any, Final
 
 import typer
@@ -10,6 +11,7 @@ from knuckle.cli.answers import say
 
 if TYPE_CHECKING:
     from knuckle.alignment.toe_units import ToeFigure
+    from knuckle.job.advising import Advised
     from knuckle.job.book import JobView
     from knuckle.job.figures import Figure, Row
     from knuckle.job.phases import Phase
@@ -171,9 +173,10 @@ def _short(result: Result, decimals: int) -> str:
     return text if result.unit == "deg" else f"{text} {result.unit}"
 
 
-def status_json(view: JobView) -> dict[str, Any]:
+def status_json(view: JobView, advice: Sequence[Advised] = ()) -> dict[str, Any]:
     """Return how a job stands as one JSON-like object: docs/results.md, "A job"."""
     from knuckle import __version__
+    from knuckle.job.advising import advice_record
     from knuckle.job.pairs import pair_notices
     from knuckle.job.phases import Phase
     from knuckle.store.records import without_nan
@@ -200,6 +203,7 @@ def status_json(view: JobView) -> dict[str, Any]:
         "notes": [_entry(each) for each in state.notes],
         "wheelbases": [{**_entry(each), "round": each.round} for each in state.wheelbases],
         "figures": [row_json(row, view.car.rim_mm) for row in view.figures],
+        "advice": [advice_record(each) for each in advice],
         "left_and_right": [
             {"code": notice.code, "text": notice.text} for notice in pair_notices(view)
         ],

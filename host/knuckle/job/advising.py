@@ -14,15 +14,18 @@ from knuckle.alignment.sensitivity import AMOUNT_U, Joined, Made, joined, side_e
 from knuckle.alignment.shared import Part, combined
 from knuckle.alignment.work_order import in_order
 from knuckle.estimate.priors import Given
-from knuckle.job.book import JobView
+from knuckle.job.book import JobView, view_of
 from knuckle.job.figures import Row
 from knuckle.job.readings import Reading
 from knuckle.job.state import Entered
 from knuckle.model.car import CamberShim, Car, CasterAdjuster, Corner, Target, ToeLink
 from knuckle.model.result import Quantity, Result
 from knuckle.model.wheel import Wheel
+from knuckle.store.database import Store
 
 Adjuster = ToeLink | CamberShim | CasterAdjuster
+EARLIER_JOBS: Final = 5
+"""On the same car: so many count for what it answers to an adjustment."""
 UNIT: Final = {Kind.TOE_LINK: "turn", Kind.CAMBER_SHIM: "mm", Kind.CASTER: "turn"}
 
 
@@ -156,6 +159,12 @@ def advices(view: JobView, earlier: Iterable[JobView] = ()) -> tuple[Advised, ..
             if made is not None:
                 found[id(made.advice)] = made
     return tuple(found[id(each)] for each in in_order(made.advice for made in found.values()))
+
+
+def advices_of(store: Store, view: JobView) -> tuple[Advised, ...]:
+    """Return what to do on a car, with what it has answered in its earlier jobs."""
+    before = [row for row in store.jobs.jobs(view.row.car_id) if row.job_id < view.row.job_id]
+    return advices(view, [view_of(store, row.job_id) for row in reversed(before[:EARLIER_JOBS])])
 
 
 def _at(
