@@ -16,7 +16,7 @@ from knuckle.alignment.pair import Pair, SweptWheel, pair_of, wheelbase_pair
 from knuckle.alignment.shared import Origin
 from knuckle.alignment.straightedge import Span, pads_by_straightedge, slope_by_reversal
 from knuckle.alignment.strings import Widths, strings_of
-from knuckle.alignment.travel import Station, curve_of
+from knuckle.alignment.travel import Station, curve_of, station_of
 from knuckle.alignment.turn_out import BothHeadings, headings_together, toe_out_on_turns
 from knuckle.errors import MeasurementRefused, UsageError
 from knuckle.estimate.priors import Given
@@ -155,6 +155,13 @@ def test_a_heights_uncertainty_counts_by_the_slope() -> None:
 
     ratio = gain(1.0).standard_uncertainty / gain(0.0).standard_uncertainty
     assert ratio == pytest.approx(math.hypot(0.01, 0.02) / 0.01, rel=1e-3)
+
+
+def test_what_a_reading_shares_moves_the_curve_and_not_its_slope() -> None:
+    reading = made(CAMBER, -1.5, noise=0.03, scatter=0.04, mount=0.2, pads=0.1)
+    station, shared = station_of(Given(20.0, 0.5), reading)
+    assert station == Station(20.0, -1.5, 0.5, pytest.approx(0.05))
+    assert shared == pytest.approx(math.hypot(0.2, 0.1))
 
 
 @pytest.mark.parametrize(

@@ -7,9 +7,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Final
 
-from scipy.stats import norm
-
 from knuckle.alignment.adjusters import Sensitivity
+from knuckle.estimate.distributions import normal_quantile
 from knuckle.estimate.priors import Given
 from knuckle.model.result import Quantity, Result
 
@@ -22,7 +21,7 @@ BEND_SHARE: Final = 0.03
 """Relative uncertainty of using a measured sensitivity at another amount: joints swing on arcs."""
 CONTRADICTION: Final = 3.0
 """Standard uncertainties from which measures and measurement are not of one thing."""
-_SURE: Final = float(norm.ppf(0.975))
+_SURE: Final = normal_quantile(0.975)
 
 
 @dataclass(frozen=True, slots=True)

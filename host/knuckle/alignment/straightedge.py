@@ -9,10 +9,10 @@ from enum import StrEnum
 from typing import Final
 
 import numpy as np
-from scipy.stats import chi2
 
 from knuckle.alignment.pads import Pads, pads_of
 from knuckle.errors import UsageError
+from knuckle.estimate.distributions import chi_squared_tail
 from knuckle.estimate.priors import Given
 from knuckle.model.block import FloatArray
 from knuckle.model.wheel import Wheel
@@ -137,7 +137,7 @@ def pads_by_straightedge(
     a_all = np.vstack([a * w[:, None], np.full(4, w.max())])
     found = np.linalg.lstsq(a_all, np.append(h * w, 0.0), rcond=None)[0]
     chi_squared = float(np.sum((w * (h - a @ found)) ** 2))
-    consistent = len(rows) < 4 or bool(chi2.sf(chi_squared, 1) > CHANCE)
+    consistent = len(rows) < 4 or chi_squared_tail(chi_squared, 1) > CHANCE
     pads = pads_of(
         {wheel: float(found[places[wheel]]) for wheel in Wheel},
         0.0,

@@ -13,10 +13,10 @@ from typing import Final
 
 import numpy as np
 from scipy.optimize import least_squares
-from scipy.stats import chi2, norm
 
 from knuckle.alignment.shared import term_of, with_budget, without
 from knuckle.errors import UsageError
+from knuckle.estimate.distributions import chi_squared_tail, normal_quantile
 from knuckle.estimate.priors import Given
 from knuckle.model.block import FloatArray
 from knuckle.model.result import Quantity, Result
@@ -30,7 +30,7 @@ WIDTH_U_MM: Final = 0.5
 CHANCE: Final = 0.01
 LARGEST_STRING_DEG: Final = 5.0
 AGAINST_CAR: Final = "against the car's line"
-_WIDE: Final = float(norm.ppf(0.975))
+_WIDE: Final = normal_quantile(0.975)
 
 
 @dataclass(frozen=True, slots=True)
@@ -162,7 +162,7 @@ def strings_of(
     covariance = np.linalg.inv(fit.jac.T @ fit.jac)
     spare = fit.fun.size - 3
     chi_squared = 2.0 * float(fit.cost)
-    consistent = spare == 0 or bool(chi2.sf(chi_squared, spare) > CHANCE)
+    consistent = spare == 0 or chi_squared_tail(chi_squared, spare) > CHANCE
     if not consistent:
         covariance = covariance * (chi_squared / spare)
     s_left, s_right, t = (float(x) for x in fit.x)

@@ -9,10 +9,16 @@ from typing import Final, NamedTuple
 
 import numpy as np
 from numpy.polynomial import polynomial
-from scipy.stats import chi2, f, norm, t
 
 from knuckle.alignment.shared import term_of, with_budget
 from knuckle.errors import MeasurementRefused
+from knuckle.estimate.priors import Given
+from knuckle.estimate.distributions import (
+    chi_squared_tail,
+    fisher_tail,
+    normal_quantile,
+    student_quantile,
+)
 from knuckle.model.block import FloatArray
 from knuckle.model.result import Quantity, Result
 
@@ -41,6 +47,28 @@ class Station(NamedTuple):
     value_deg: float
     height_u_mm: float
     value_u_deg: float
+
+
+_OWN: Final = frozenset({"noise", "touch", "scatter"})
+"""What is a reading's own; the rest all readings of one set-up share."""
+
+
+def station_of(height_mm: Given, reading: Result) -> tuple[Station, float]:
+    """Return a reading at a height, and the standard uncertainty that it shares with the others.
+
+    Parameters
+    ----------
+    height_mm : Given
+        Of the wheel against the body, up positive, from ride height.
+    reading : Result
+        Camber or toe, deg.
+    """
+    own = sum(t.standard_uncertainty**2 for t in reading.budget if t.source in _OWN)
+    shared = sum(t.standard_uncertainty**2 for t in reading.budget if t.source not in _OWN)
+    station = Station(
+        height_mm.value, reading.value, height_mm.standard_uncertainty, math.sqrt(own)
+    )
+    return station, math.sqrt(shared)
 
 
 @dataclass(frozen=True)
@@ -87,8 +115,8 @@ class Curve:
     def factor(self) -> float:
         """Coverage factor for 95 %: Student's where the readings' own scatter is what counts."""
         if self.widened > 1.0:
-            return float(t.ppf(0.975, self.degrees_of_freedom))
-        return float(norm.ppf(0.975))
+            return student_quantile(0.975, self.degrees_of_freedom)
+        return normal_quantile(0.975)
 
     def at(self, height_mm: FloatArray | float) -> tuple[FloatArray, FloatArray]:
         """Return the curve and its expanded uncertainty (shape only) at heights, shape (n,)."""
@@ -172,7 +200,7 @@ def curve_of(
     chosen = _chosen(fits, len(stations))
     coefficients, covariance, chi_squared, residuals = fits[chosen]
     spare = len(stations) - chosen - 1
-    misfit = spare > 0 and bool(chi2.sf(chi_squared, spare) < 0.05)
+    misfit = spare > 0 and chi_squared_tail(chi_squared, spare) < 0.05
     widened = math.sqrt(chi_squared / spare) if misfit else 1.0
     return Curve(
         quantity,
@@ -224,10 +252,10 @@ def _chosen(fits: dict[int, _Fit], count: int) -> int:
     for higher in orders[1:]:
         drop = fits[chosen][2] - fits[higher][2]
         added, spare = higher - chosen, count - higher - 1
-        chance = float(chi2.sf(drop, added))
+        chance = chi_squared_tail(drop, added)
         if spare > 0 and fits[higher][2] > spare:
             scatter = fits[higher][2] / spare
-            chance = float(f.sf(drop / added / scatter, added, spare))
+            chance = fisher_tail(drop / added / scatter, added, spare)
         if chance < EVIDENCE:
             chosen = higher
     return chosen
