@@ -12,13 +12,13 @@ from numpy.polynomial import polynomial
 
 from knuckle.alignment.shared import term_of, with_budget
 from knuckle.errors import MeasurementRefused
-from knuckle.estimate.priors import Given
 from knuckle.estimate.distributions import (
     chi_squared_tail,
     fisher_tail,
     normal_quantile,
     student_quantile,
 )
+from knuckle.estimate.priors import Given
 from knuckle.model.block import FloatArray
 from knuckle.model.result import Quantity, Result
 
