@@ -90,8 +90,8 @@ def test_imu_tk_in_one_call_from_counts(outside_data: Find) -> None:
     assert np.sqrt(np.mean(residuals**2)) < 1.1 * 0.00098
     assert np.max(np.abs(residuals)) < 1.1 * 0.0021
     assert made.gyro is not None and made.gyro.good
-    few = calibrate_arrays(accel[: len(accel) // 4, 0], accel[: len(accel) // 4, 1:], per_g=4070.0,
-                           zero=32768.0)  # fmt: skip
+    part = accel[: len(accel) // 6]
+    few = calibrate_arrays(part[:, 0], part[:, 1:], per_g=4070.0, zero=32768.0)
     assert not few.fit.is_calibration and few.fit.unsupported and few.fit.suggestions
     assert any("No calibration" in notice for notice in few.notices)
 

@@ -82,6 +82,8 @@ class PoseFinder:
     ----------
     rate_hz : float
         Nominal rate of the samples.
+    live : bool
+        Whether "held" is told while a pose goes on.
 
     Raises
     ------
@@ -89,9 +91,10 @@ class PoseFinder:
         If the rate is not positive.
     """
 
-    def __init__(self, rate_hz: float) -> None:
+    def __init__(self, rate_hz: float, *, live: bool = True) -> None:
         if not rate_hz > 0.0:
             raise ValueError(f"a rate of {rate_hz} Hz is not positive")
+        self._live = live
         self._size = max(2, round(rate_hz * CELL_S))
         self._waiting: list[Block] = []
         self._count = 0
@@ -146,7 +149,7 @@ class PoseFinder:
             return []
         if self._turns_at(at):
             return self._end(at)
-        if at - self._first < LEAST_CELLS:
+        if not self._live or at - self._first < LEAST_CELLS:
             return []
         pose = self._pose(at)
         return [PoseEvent("held", cell.end_s, pose)]
@@ -218,7 +221,7 @@ def find_poses(block: Block) -> tuple[Pose, ...]:
     block : Block
         Not corrected.
     """
-    finder = PoseFinder(block.rate_hz)
+    finder = PoseFinder(block.rate_hz, live=False)
     finder.push(block)
     finder.finish()
     return finder.poses
