@@ -5,9 +5,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.stats import chi2
 
 from knuckle.analysis.fit import Fit
+from knuckle.estimate.distributions import chi_squared_tail
 
 NOT_HELD = 0.003
 """A held brake shows as much roll with this chance or less: it was not held."""
@@ -67,7 +67,7 @@ def judge_roll(free: Fit, held_deg: float) -> Roll:
     steer = free.model.state(free.solution.x).theta
     steer = steer - np.mean(steer)
     with_steer = float((steer @ weight @ roll) ** 2 / (steer @ weight @ steer))
-    smaller = min(chi2.sf(together, roll.size - 1), chi2.sf(with_steer, 1))
+    smaller = min(chi_squared_tail(together, roll.size - 1), chi_squared_tail(with_steer, 1))
     apart = np.degrees(roll - np.mean(roll))
     return Roll(
         chance=float(smaller),

@@ -4,10 +4,9 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from scipy.stats import chi2
-
 from knuckle.analysis.fit import Fit, FitFunction, fit_or_none
 from knuckle.errors import MeasurementRefused
+from knuckle.estimate.distributions import chi_squared_tail
 
 
 @dataclass(frozen=True)
@@ -51,7 +50,7 @@ class Doubt:
         if bare is None:
             return
         grown = chosen.chi_squared - bare.chi_squared
-        if chi2.sf(grown, self.degrees_of_freedom) < significance:
+        if chi_squared_tail(grown, self.degrees_of_freedom) < significance:
             raise self.refusal
 
 

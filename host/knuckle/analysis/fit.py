@@ -6,9 +6,9 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.stats import chi2
 
 from knuckle.errors import MeasurementRefused
+from knuckle.estimate.distributions import chi_squared_tail
 from knuckle.estimate.solver import Solution
 from knuckle.estimate.wheel_model import WheelModel
 from knuckle.model.block import FloatArray
@@ -30,7 +30,7 @@ class Fit:
     def probability(self) -> float:
         """Chance of a chi-squared as large as this one."""
         dof = self.solution.degrees_of_freedom
-        return float(chi2.sf(self.chi_squared, dof)) if dof > 0 else 1.0
+        return chi_squared_tail(self.chi_squared, dof) if dof > 0 else 1.0
 
     @property
     def scatter(self) -> float:

@@ -7,9 +7,9 @@ from collections.abc import Sequence
 from typing import Final
 
 import numpy as np
-from scipy.stats import norm, t
 
 from knuckle.errors import MeasurementRefused
+from knuckle.estimate.distributions import student_quantile
 from knuckle.estimate.linear_fit import KnownLength, LineFit, fit_line
 from knuckle.model.result import Notice, Outcome
 
@@ -120,4 +120,4 @@ def _notices(fit: LineFit, count: int, stated_mm: float) -> list[Notice]:
 def coverage(fit: LineFit) -> float:
     """Return the factor for 95 %: Student's where the scatter is that of the residuals."""
     freedom = fit.calibration.degrees_of_freedom
-    return float(t.ppf(0.975, freedom)) if math.isfinite(freedom) else float(norm.ppf(0.975))
+    return student_quantile(0.975, freedom)

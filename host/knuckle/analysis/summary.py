@@ -7,8 +7,8 @@ from collections.abc import Mapping, Sequence
 from functools import lru_cache
 
 import numpy as np
-from scipy.stats import norm, t
 
+from knuckle.estimate.distributions import student_quantile
 from knuckle.estimate.solver import Solution
 from knuckle.model.block import FloatArray
 from knuckle.model.budget import (
@@ -73,7 +73,7 @@ def coverage_factor(terms: Sequence[BudgetTerm]) -> float:
 def _factor(freedom: float) -> float:
     # Histories ask for thousands, nearly all of stated tolerances.
     upper = (1.0 + COVERAGE) / 2.0
-    return float(norm.ppf(upper) if freedom > NEARLY_CERTAIN else t.ppf(upper, freedom))
+    return student_quantile(upper, math.inf if freedom > NEARLY_CERTAIN else freedom)
 
 
 def _with_absent(terms: list[BudgetTerm]) -> list[BudgetTerm]:

@@ -5,7 +5,6 @@ from __future__ import annotations
 from dataclasses import replace
 
 import numpy as np
-from scipy.stats import chi2
 
 from knuckle.analysis.doubt import Doubt, linear_in_doubt, plates_in_doubt
 from knuckle.analysis.fit import Fit
@@ -21,6 +20,7 @@ from knuckle.analysis.soundness import SoundFit, Sources, find_sound_fit
 from knuckle.analysis.summary import result_of
 from knuckle.analysis.sweep_problem import SweepProblem, check_by_cone, placed_again, pose
 from knuckle.errors import MeasurementRefused
+from knuckle.estimate.distributions import chi_squared_tail
 from knuckle.estimate.solver import derivative
 from knuckle.geometry.steering import two_reading_caster_rad
 from knuckle.model.block import Block, FloatArray
@@ -251,7 +251,7 @@ def _details(
         "two_reading_caster_deg": float(np.degrees(rule)),
         "chi_squared": solution.chi_squared,
         "degrees_of_freedom": float(solution.degrees_of_freedom),
-        "fit_probability": float(chi2.sf(solution.chi_squared, solution.degrees_of_freedom)),
+        "fit_probability": chi_squared_tail(solution.chi_squared, solution.degrees_of_freedom),
         "largest_wheel_roll_deg": float(np.degrees(np.ptp(rolls))),
     }
     if len(straight) > 1:

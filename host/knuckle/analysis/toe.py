@@ -7,11 +7,11 @@ from collections.abc import Sequence
 from typing import Final
 
 import numpy as np
-from scipy.stats import norm
 
 from knuckle.analysis.summary import COVERAGE, TERMS, coverage_factor
 from knuckle.analysis.toe_request import ToeRequest, TouchReading
 from knuckle.errors import MeasurementRefused
+from knuckle.estimate.distributions import normal_quantile
 from knuckle.estimate.linear import Lengths, LinearCalibration
 from knuckle.geometry.toe import toe_deg
 from knuckle.model.block import FloatArray
@@ -52,7 +52,7 @@ def analyse_toe(touches: Sequence[TouchReading], request: ToeRequest) -> Outcome
             touch.end_s,
             touch.reading_mm,
             float(length),
-            float(norm.ppf((1.0 + COVERAGE) / 2.0) * u),
+            normal_quantile((1.0 + COVERAGE) / 2.0) * u,
         )
         for touch, length, u in zip(touches, lengths.length_mm, lengths.u_mm, strict=True)
     )

@@ -5,11 +5,11 @@ from __future__ import annotations
 from typing import Final
 
 import numpy as np
-from scipy.stats import t as student
 
 from knuckle.calibrate.pose import Pose
 from knuckle.calibrate.results import PoseResidual
 from knuckle.calibrate.sphere import Poses, SphereFit, fit_sphere, length_rows
+from knuckle.estimate.distributions import student_quantile
 from knuckle.estimate.sensor import ACCEL_TERMS
 from knuckle.model.block import BoolArray, FloatArray
 
@@ -102,7 +102,7 @@ def _consistent(poses: Poses, candidates: BoolArray, prior: FloatArray) -> BoolA
 
 
 def _limit(count: int, dof: float) -> float:
-    return float(student.ppf(1.0 - _PER_TEST / (2.0 * count), max(dof, 1.0)))
+    return student_quantile(1.0 - _PER_TEST / (2.0 * count), max(dof, 1.0))
 
 
 def _against(fit: SphereFit, poses: Poses, kept: BoolArray) -> tuple[FloatArray, FloatArray]:

@@ -8,8 +8,8 @@ from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
-from scipy.stats import norm, t
 
+from knuckle.estimate.distributions import student_tail
 from knuckle.estimate.linear import LinearCalibration
 from knuckle.model.block import FloatArray
 
@@ -163,7 +163,7 @@ def _bow(x: FloatArray, y: FloatArray, sigma: FloatArray) -> tuple[float, float]
     spread = float(np.sum((left / sigma) ** 2)) / freedom if freedom else 1.0
     # Less scatter than the known uncertainties is luck, not knowledge.
     ratio = abs(float(fitted[0])) / math.sqrt(float(covariance[0, 0]) * max(spread, 1.0))
-    tail = float(t.sf(ratio, freedom)) if freedom and spread > 1.0 else float(norm.sf(ratio))
+    tail = student_tail(ratio, freedom if freedom and spread > 1.0 else math.inf)
     return abs(float(fitted[0])) * float(np.ptp(x)) ** 2 / 4.0, 2.0 * tail
 
 
