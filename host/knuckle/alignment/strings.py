@@ -12,7 +12,6 @@ from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
-from scipy.optimize import least_squares
 
 from knuckle.alignment.shared import term_of, with_budget, without
 from knuckle.errors import UsageError
@@ -154,18 +153,11 @@ def strings_of(
         for front, rear in ((Wheel.LF, Wheel.LR), (Wheel.RF, Wheel.RR))
     ]
     rows = _rows(differences, wheelbase_mm, tracks_mm, widths, max(offset_u_mm, 1e-9))
-    scale = np.array([1.0 / wheelbase_mm, 1.0 / wheelbase_mm, 1.0])
-    start = np.zeros(3)
-    if tracks_mm is not None:
-        start[2] = (tracks_mm[1].value - tracks_mm[0].value) / 2.0
-    fit = least_squares(rows, start, x_scale=scale, method="lm", xtol=1e-15, ftol=1e-15, gtol=1e-15)
-    covariance = np.linalg.inv(fit.jac.T @ fit.jac)
-    spare = fit.fun.size - 3
-    chi_squared = 2.0 * float(fit.cost)
+    x, covariance, chi_squared, spare = _solved(rows, wheelbase_mm)
     consistent = spare == 0 or chi_squared_tail(chi_squared, spare) > CHANCE
     if not consistent:
         covariance = covariance * (chi_squared / spare)
-    s_left, s_right, t = (float(x) for x in fit.x)
+    s_left, s_right, t = (float(each) for each in x)
     if max(abs(s_left), abs(s_right)) > math.radians(LARGEST_STRING_DEG):
         raise UsageError(
             f"A string comes out more than {LARGEST_STRING_DEG:g} deg off the car's line.",
@@ -184,30 +176,60 @@ def strings_of(
     return Strings(sides[0], sides[1], together, Given(t, float(u[2])), consistent)
 
 
+Rows = Callable[[FloatArray], tuple[FloatArray, FloatArray]]
+
+
 def _rows(
     differences_mm: list[float],
     wheelbase_mm: float,
     tracks_mm: tuple[Given, Given] | None,
     widths: Widths | None,
     offset_u_mm: float,
-) -> Callable[[FloatArray], FloatArray]:
+) -> Rows:
+    """Return what gives residuals, in their uncertainties, and derivatives at (s, s, t)."""
     u_difference = math.sqrt(2.0) * offset_u_mm
 
-    def rows(x: FloatArray) -> FloatArray:
-        s, t = x[:2], x[2]
-        turned = -wheelbase_mm * np.sin(s) + t * np.cos(s)
-        found = list((turned - np.array(differences_mm)) / u_difference)
+    def rows(x: FloatArray) -> tuple[FloatArray, FloatArray]:
+        s, t = x[:2], float(x[2])
+        sine, cosine = np.sin(s), np.cos(s)
+        found = list((t * cosine - wheelbase_mm * sine - np.array(differences_mm)) / u_difference)
+        by_s = -(wheelbase_mm * cosine + t * sine) / u_difference
+        slopes = [
+            [by_s[0], 0.0, cosine[0] / u_difference],
+            [0.0, by_s[1], cosine[1] / u_difference],
+        ]
         if tracks_mm is not None:
             front, rear = tracks_mm
-            u = math.hypot(front.standard_uncertainty, rear.standard_uncertainty) / 2.0
-            found.append((t - (rear.value - front.value) / 2.0) / max(u, 1e-9))
+            u = max(math.hypot(front.standard_uncertainty, rear.standard_uncertainty) / 2.0, 1e-9)
+            found.append((t - (rear.value - front.value) / 2.0) / u)
+            slopes.append([0.0, 0.0, 1.0 / u])
         if widths is not None:
-            narrower = widths.front_mm - widths.rear_mm
-            wedge = -widths.apart_mm * float(np.sum(np.tan(s)))
-            found.append((wedge - narrower) / max(math.sqrt(2.0) * widths.u_mm, 1e-9))
-        return np.array(found)
+            u = max(math.sqrt(2.0) * widths.u_mm, 1e-9)
+            wedge = -widths.apart_mm * float(np.sum(sine / cosine))
+            found.append((wedge - (widths.front_mm - widths.rear_mm)) / u)
+            slopes.append([*(-widths.apart_mm / cosine**2 / u), 0.0])
+        return np.array(found), np.array(slopes)
 
     return rows
+
+
+def _solved(rows: Rows, wheelbase_mm: float) -> tuple[FloatArray, FloatArray, float, int]:
+    """Return the angles and t, their covariance, chi-squared and its degrees of freedom.
+
+    Gauss-Newton: the rows are all but straight within the few degrees that a string can be off.
+    """
+    unit = np.array([1.0 / wheelbase_mm, 1.0 / wheelbase_mm, 1.0])
+    x = np.zeros(3)
+    for _ in range(50):
+        left, slopes = rows(x)
+        step = unit * np.linalg.lstsq(slopes * unit, -left, rcond=None)[0]
+        # Lengths that cannot be would else throw the angles round the circle.
+        x = np.clip(x + step, [-0.5, -0.5, -1e6], [0.5, 0.5, 1e6])
+        if np.all(np.abs(step / unit) < 1e-10):
+            break
+    left, slopes = rows(x)
+    inverse = np.linalg.pinv(slopes * unit) * unit[:, None]
+    return x, inverse @ inverse.T, float(left @ left), left.size - 3
 
 
 def _side(
