@@ -136,3 +136,37 @@ def test_a_figure_without_adjuster_is_said_to_have_none(store: Store, tmp_path: 
     job.camber("LF", 1.0)
     advice = at(job, Wheel.LF, Kind.CAMBER_SHIM).advice
     assert advice.worth is Worth.NO_ADJUSTER and advice.amount is None
+
+
+def test_front_toe_counts_in_what_is_advised_at_the_rear(store: Store, tmp_path: Path):
+    rear = '[rear]\ntoe_link = { pitch_mm = 1.25, thread = "sleeve", arm_mm = 140, side = "ahead" }'
+    text = CAR.replace("[rear.targets]", f"{rear}\n\n[rear.targets]")
+    text += "toe_deg = { aim = 0.1, within = 0.1 }\n"
+    job = made(store, tmp_path, text)
+    # Thrust (-0.2 - 0.5) / 2 = -0.35; both rear wheels at 0.1 make it 0.
+    job.all_toe(LF=0.45, RF=-0.25, LR=0.5, RR=-0.2)
+    left, right = (at(job, wheel, Kind.TOE_LINK) for wheel in (Wheel.LF, Wheel.RF))
+    assert left.counted_in_deg == pytest.approx(0.35, abs=1e-9)
+    assert right.counted_in_deg == pytest.approx(-0.35, abs=1e-9)
+    # Against the car's line, where the thrust line will be then.
+    assert left.advice.reading.value == pytest.approx(0.45)
+    assert right.advice.reading.value == pytest.approx(-0.25)
+    assert job.row(Quantity.TOE, "LF").now.result.value == pytest.approx(0.1), "told as it is"
+    assert left.advice.worth is Worth.ADJUST
+    wheels = [each.advice.wheel for each in advices(job.view)][:4]
+    assert wheels == [Wheel.LR, Wheel.RR, Wheel.LF, Wheel.RF], "the rear comes first"
+
+
+def test_front_toe_counts_in_what_a_shim_will_do(store: Store, tmp_path: Path):
+    shim = 'camber_shim = { lever_mm = 250, place = "upper" }\n\n[front.targets]'
+    text = CAR.replace("[front.targets]", shim).replace(
+        'side = "behind" }', 'side = "behind", joint_height_mm = 100 }'
+    )
+    job = made(store, tmp_path, text)
+    job.camber("LF", 0.5)
+    job.toe("LF", 0.1)
+    made_there = at(job, Wheel.LF, Kind.TOE_LINK)
+    # 2 deg less camber carries the joint 100 sin(2 deg) = 3.5 mm inboard; behind the axle the
+    # link then pushes as if longer by as much: asin(3.5 / 118) = 1.7 deg of toe-in.
+    assert made_there.counted_in_deg == pytest.approx(1.69, abs=0.06)
+    assert "shorter" in made_there.advice.words

@@ -77,6 +77,8 @@ def _told(each: Advised) -> None:
     advice = each.advice
     reading = f"{advice.reading.value:+.2f} ± {advice.reading.expanded_uncertainty:.2f} deg"
     name = advice.quantity.value
+    if each.counted_in_deg:
+        reading += f" once the rest is done (that is {each.counted_in_deg:+.2f} of it)"
     say(
         f"{advice.wheel.value} {name} {reading}, aim {advice.target.value:+.2f}. {advice.words}",
         "  ",

@@ -2,16 +2,18 @@
 
 from __future__ import annotations
 
+import math
 from collections import defaultdict
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any, Final
 
 from knuckle.alignment.adjusters import TURNED, Kind, by_geometry
-from knuckle.alignment.advice import Advice, advise
+from knuckle.alignment.advice import Advice, Worth, advise
+from knuckle.alignment.axle import THRUST_LINE
 from knuckle.alignment.effects import effects_by_geometry
 from knuckle.alignment.sensitivity import AMOUNT_U, Joined, Made, joined, side_effects
-from knuckle.alignment.shared import Part, combined
+from knuckle.alignment.shared import Part, combined, term_of, with_budget
 from knuckle.alignment.work_order import in_order
 from knuckle.estimate.priors import Given
 from knuckle.job.book import JobView, view_of
@@ -38,10 +40,14 @@ class Advised:
     advice : Advice
     contradiction : bool
         Whether the car has answered otherwise than its measures say.
+    counted_in_deg : float
+        What the other adjustments that are advised will do to this figure; it is in
+        `advice.reading` already.
     """
 
     advice: Advice
     contradiction: bool
+    counted_in_deg: float = 0.0
 
 
 @dataclass(frozen=True)
@@ -152,13 +158,52 @@ def advices(view: JobView, earlier: Iterable[JobView] = ()) -> tuple[Advised, ..
         for place, answers in answered(each).items():
             history[place] += answers
     rows = {(row.place, row.quantity): row for row in view.figures}
-    found: dict[int, Advised] = {}
-    for wheel in Wheel:
-        for kind in Kind:
-            made = _at(view.car, wheel, kind, rows, history[wheel, kind])
+    found: dict[tuple[Wheel, Kind], Advised] = {}
+    # In the order of work: what is done first is counted in where it moves what comes later.
+    for wheel in sorted(Wheel, key=lambda each: each.is_front):
+        for kind in (Kind.CASTER, Kind.CAMBER_SHIM, Kind.TOE_LINK):
+            expected = _expected(found, wheel, kind, rows)
+            made = _at(view.car, wheel, kind, rows, history[wheel, kind], expected)
             if made is not None:
-                found[id(made.advice)] = made
-    return tuple(found[id(each)] for each in in_order(made.advice for made in found.values()))
+                found[wheel, kind] = made
+    by_advice = {id(made.advice): made for made in found.values()}
+    return tuple(by_advice[id(each)] for each in in_order(made.advice for made in found.values()))
+
+
+def _expected(
+    found: Mapping[tuple[Wheel, Kind], Advised],
+    wheel: Wheel,
+    kind: Kind,
+    rows: Mapping[tuple[str, Quantity], Row],
+) -> Given:
+    """Return what the adjustments advised so far will do to a figure.
+
+    Shims and caster at the same wheel by their side effects, as far as these are known; at the
+    front the thrust line, about which toe is told, by what is advised at the rear: toe_LF + T
+    and toe_RF - T, T = (toe_RR - toe_LR) / 2.
+    """
+    quantity = TURNED[kind]
+    changes = [
+        effect.change_deg
+        for (place, _), made in found.items()
+        if place is wheel and made.advice.worth is Worth.ADJUST
+        for effect in made.advice.side_effects
+        if effect.quantity is quantity and effect.change_deg is not None
+    ]
+    row = rows.get((wheel.value, quantity))
+    if kind is Kind.TOE_LINK and row is not None and row.now.result.condition == THRUST_LINE:
+        for rear, weight in ((Wheel.RR, 0.5 * wheel.side), (Wheel.LR, -0.5 * wheel.side)):
+            made_there = found.get((rear, Kind.TOE_LINK))
+            predicted = None if made_there is None else made_there.advice.predicted
+            if made_there is None or predicted is None:
+                continue
+            u = sum(t.standard_uncertainty for t in predicted.budget if t.source == "adjustment")
+            change = predicted.value - made_there.advice.reading.value
+            changes.append(Given(weight * change, abs(weight) * u))
+    return Given(
+        sum(change.value for change in changes),
+        math.hypot(*(change.standard_uncertainty for change in changes)),
+    )
 
 
 def advices_of(store: Store, view: JobView) -> tuple[Advised, ...]:
@@ -173,6 +218,7 @@ def _at(
     kind: Kind,
     rows: Mapping[tuple[str, Quantity], Row],
     history: Sequence[Answered],
+    expected: Given,
 ) -> Advised | None:
     row = rows.get((wheel.value, TURNED[kind]))
     target = target_at(car, wheel, kind)
@@ -186,14 +232,27 @@ def _at(
     advice = advise(
         wheel,
         kind,
-        row.now.result,
+        _with(row.now.result, expected),
         target,
         known.sensitivity,
         sizes_mm=sizes,
         effects={q: e for q, e in effects.items() if q is not TURNED[kind]},
         exists=adjuster is not None,
     )
-    return Advised(advice, known.contradiction)
+    return Advised(advice, known.contradiction, expected.value)
+
+
+def _with(reading: Result, expected: Given) -> Result:
+    """Return a reading with a change that is to be expected of other adjustments."""
+    if expected.value == 0.0:
+        return reading
+    return with_budget(
+        reading.quantity,
+        reading.value + expected.value,
+        [*reading.budget, term_of("adjustment", expected.standard_uncertainty)],
+        reading.condition,
+        reading.unit,
+    )
 
 
 def sensitivity_of(adjuster: Adjuster | None, kind: Kind, history: Sequence[Answered]) -> Joined:
@@ -214,6 +273,7 @@ def advice_record(advised: Advised) -> dict[str, Any]:
         "adjuster": advice.kind.value,
         "quantity": advice.quantity.value,
         "worth": advice.worth.value,
+        "counted_in_deg": advised.counted_in_deg,
         "reading_deg": [advice.reading.value, advice.reading.expanded_uncertainty],
         "target_deg": [advice.target.value, advice.target.low, advice.target.high],
         "amount": None
