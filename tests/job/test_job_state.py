@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import re
+from pathlib import Path
 from typing import Any
 
 from hypothesis import given, settings
@@ -148,3 +150,12 @@ def test_nothing_is_ever_lost(made: list[Any]):
     assert rounds == sorted(rounds)
     assert isinstance(state.next_phase, Phase)
     assert all(isinstance(state.mark(phase), Mark) for phase in Phase)
+
+
+def test_kinds_and_phases_are_those_of_the_document():
+    text = (Path(__file__).parents[2] / "docs" / "store.md").read_text(encoding="utf-8")
+    section = text.partition("## Entries of a job")[2].partition("\n## ")[0]
+    rows = [line.split("|")[1] for line in section.splitlines() if line.startswith("| `")]
+    named = {kind for row in rows for kind in re.findall(r"`(\w+)`", row)}
+    assert named - {"kind"} == set(Kind)
+    assert all(phase in section for phase in Phase)
