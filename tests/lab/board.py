@@ -32,9 +32,12 @@ def main() -> None:
     own, far = os.openpty()
     tty.setraw(far)
     os.set_blocking(own, False)
-    wheel = pod.scenario.truth()
-    truth = {"camber": wheel.camber_deg, "caster": wheel.caster_deg, "sai": wheel.sai_deg}
     pod.open()
+    truth = {
+        "camber": pod.truth().wheel.camber_deg,
+        "caster": pod.truth().caster_as_swept_deg,
+        "steering_axis_inclination": pod.truth().wheel.sai_deg,
+    }
     said = {"line": os.ttyname(far), "seed": pod.seed, "truth": truth}
     print(json.dumps(said), flush=True)
     start_s, lost = time.monotonic(), 0

@@ -22,7 +22,7 @@ from lab.image import LabError
 from lab.vm import Machine
 
 TESTS: Final = Path(__file__).resolve().parents[1]
-NAME: Final = "knuckle-lab"
+NAME: Final = "knuckle1"
 ADAPTER: Final = "/org/bluez/hci0"
 ADAPTER_WITHIN_S: Final = 30.0
 
