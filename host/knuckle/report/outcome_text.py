@@ -6,7 +6,6 @@ import textwrap
 from collections.abc import Iterator, Sequence
 
 from knuckle.model.result import Notice, Outcome, PlacedRest, Quantity, Result
-from knuckle.report.calibration_text import fit_lines
 from knuckle.report.mount_text import mount_lines
 from knuckle.report.toe_text import line_lines, toe_lines, touch_lines
 
@@ -119,6 +118,8 @@ def outcome_lines(outcome: Outcome, notices: Sequence[str] = ()) -> Iterator[str
     if outcome.measure == "sweep" and outcome.results:
         yield from _sweep_lines(outcome)
     if outcome.measure == "calibrate" and "poses" in outcome.details:
+        from knuckle.report.calibration_text import fit_lines  # brings numpy along
+
         yield from fit_lines(outcome.details)
         yield ""
     if outcome.measure == "linear" and outcome.refused is None:
