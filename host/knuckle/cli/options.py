@@ -70,8 +70,8 @@ PodOption = Annotated[
     typer.Option(
         "--pod",
         metavar="ADDRESS",
-        help="The pod: serial:PORT, sim:, avr:, file:NAME. Without it, the setting `pod`, else the "
-        "one pod that is plugged in.",
+        help="The pod: serial:PORT, ble:NAME, sim:, avr:, file:NAME. Without it, the setting "
+        "`pod`, else the one pod that is plugged in or in reach.",
         show_default=False,
     ),
 ]

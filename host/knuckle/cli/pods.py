@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import textwrap
 from typing import TYPE_CHECKING
 
 import typer
@@ -11,6 +12,9 @@ from knuckle.wire.messages import ChannelKind, ResetCause
 
 if TYPE_CHECKING:
     from knuckle.links.discovery import FoundPort
+
+
+WIDTH = 80
 
 
 def register(app: typer.Typer) -> None:
@@ -34,7 +38,8 @@ def pods(ctx: typer.Context) -> None:
     for ways in by_pod(searched.found):
         typer.echo(described(*ways))
     if searched.no_bluetooth is not None:
-        typer.echo(f"Bluetooth is not searched: {searched.no_bluetooth}")
+        for line in textwrap.wrap(f"Bluetooth is not searched: {searched.no_bluetooth}", WIDTH):
+            typer.echo(line)
     if not any(port.is_pod for port in searched.found):
         if not searched.found:
             where = "" if searched.no_bluetooth is not None else ", no pod is in reach"

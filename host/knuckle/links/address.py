@@ -70,9 +70,11 @@ def _suggestion(text: str) -> str:
         return f"'serial:{text}'"
     if re.match(r"[A-Za-z]:[\\/]", text) or "/" in text or "." in text:
         return f"'file:{text}'"
-    if text.lower() in ("sim", "avr", "serial"):
+    if re.fullmatch(r"(?i)([0-9a-f]{2}:){5}[0-9a-f]{2}", text):
+        return f"'ble:{text}'"
+    if text.lower() in ("sim", "avr", "serial", "ble"):
         return f"'{text.lower()}:'"
-    return "'serial:PORT', 'sim:' or 'file:NAME'"
+    return "'serial:PORT', 'ble:NAME', 'sim:' or 'file:NAME'"
 
 
 def read_options(
