@@ -102,7 +102,8 @@ class TextLines:
 
     def cut(self) -> None:
         """Take note that the text was broken off, and may go on in the middle of a line."""
-        self.end()
+        if self._partial:
+            self.end()
         self._broken = self._header is not None
 
     def _refuse(self, line: bytes) -> None:
