@@ -54,7 +54,17 @@ class Machine:
         self.boot_s = 0.0
 
     def __enter__(self) -> Self:
-        command = ["qemu-system-x86_64", "-accel", "tcg", "-m", "256", "-nodefaults"]
+        command = [
+            "setpriv",
+            "--pdeathsig",
+            "TERM",
+            "qemu-system-x86_64",
+            "-accel",
+            "tcg",
+            "-m",
+            "256",
+            "-nodefaults",
+        ]
         command += ["-no-user-config", "-display", "none", "-no-reboot"]
         command += ["-kernel", str(self._kernel), "-initrd", str(self._image)]
         command += ["-append", f"console=ttyS0 quiet panic=-1 lab_uid={os.getuid()}"]
