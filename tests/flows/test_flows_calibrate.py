@@ -24,6 +24,7 @@ from knuckle.model.block import FloatArray
 from knuckle.model.guidance import Sphere
 from knuckle.model.result import Quantity
 from knuckle.model.wheel import Wheel
+from knuckle.report.calibration_text import fit_lines
 from knuckle.run.calibrate import (
     Calibrated,
     CalibrateTask,
@@ -292,6 +293,10 @@ def test_without_the_face_run_the_turn_stays_open(tmp_path: Path) -> None:
     assert "NO_FACE_RUN" in [warning.code for warning in made.found.outcome.warnings]
     turn = np.degrees(np.sqrt(np.diag(made.made.calibration.covariance)[12:15]))
     assert np.all(turn > 1.4)
+    details = made.found.outcome.details
+    assert float(details["camber_u_deg"]) > 1.4
+    told = next(line for line in fit_lines(details) if line.startswith("Left in camber"))
+    assert float(told.split()[3]) > 1.96 * 1.4 and "the chip's turn open" in told
 
 
 def test_a_second_temperature_gives_the_drift(tmp_path: Path) -> None:

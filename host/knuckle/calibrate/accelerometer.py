@@ -54,6 +54,7 @@ def fit_accelerometer(
         parameters=parameters,
         suggestions=() if found.state is FitState.GOOD else suggested(fit, prior),
         camber_u_deg=found.camber_u_deg,
+        whole_camber_u_deg=found.whole_camber_u_deg,
         state=found.state,
         reason=found.reason,
         temp_c=float(np.mean(temperatures)) if temperatures else None,

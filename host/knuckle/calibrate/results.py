@@ -100,6 +100,8 @@ class AccelerometerFit:
     camber_u_deg : float
         Standard uncertainty that this fit alone leaves in a camber near zero, the turn of the
         chip left out: what the face run fixes.
+    whole_camber_u_deg : float
+        The same with it, and with scale and skew.
     state : FitState
     reason : str
         For people: why it is good, or what is missing.
@@ -120,6 +122,7 @@ class AccelerometerFit:
     parameters: tuple[Parameter, ...]
     suggestions: tuple[FloatArray, ...]
     camber_u_deg: float
+    whole_camber_u_deg: float
     state: FitState
     reason: str
     temp_c: float | None

@@ -74,6 +74,7 @@ class Verdict(NamedTuple):
     state: FitState
     reason: str
     camber_u_deg: float
+    whole_camber_u_deg: float
     camber_dof: float
 
 
@@ -135,6 +136,14 @@ def student_factor(dof: float) -> float:
     return student_quantile(0.975, max(dof, 1.0))
 
 
+def freedom_words(dof: float) -> str:
+    """Return degrees of freedom in words, for people."""
+    if dof < LEAST_DOF:
+        return "less than one degree of freedom"
+    whole = f"{dof:.0f}"
+    return f"{whole} degree{'' if whole == '1' else 's'} of freedom"
+
+
 def _student(dof: float) -> float:
     """Return by how much few degrees of freedom widen a 95 % interval."""
     return student_factor(dof) / normal_quantile(0.975)
@@ -175,39 +184,40 @@ def verdict(fit: SphereFit, parameters: tuple[Parameter, ...], count: int) -> Ve
         Poses used.
     """
     camber = _camber_without_turn_deg(fit)
-    _, camber_dof = camber_freedom(fit)
+    whole, camber_dof = camber_freedom(fit)
+    left = (camber, math.degrees(whole), camber_dof)
     missing = [p.name for p in parameters if not p.supported]
     if fit.degrees_of_freedom < LEAST_DOF:
         reason = (
-            f"{count} poses are too few: with {fit.degrees_of_freedom:.1f} degrees of freedom "
+            f"{count} poses are too few: with {freedom_words(fit.degrees_of_freedom)} "
             "they do not tell how well they agree"
         )
-        return Verdict(FitState.ILL_CONDITIONED, reason, camber, camber_dof)
+        return Verdict(FitState.ILL_CONDITIONED, reason, *left)
     directions = directions_of(fit)
     if not missing and directions < FEWEST_DIRECTIONS:
         reason = (
             f"the poses point in {directions} different directions only: nine parameters go "
             f"through any nine, so {FEWEST_DIRECTIONS} or more are needed"
         )
-        return Verdict(FitState.ILL_CONDITIONED, reason, camber, camber_dof)
+        return Verdict(FitState.ILL_CONDITIONED, reason, *left)
     if missing:
         reason = (
             f"the poses do not settle {', '.join(missing)}: there the data sheet's tolerance "
             "stands, so this is no calibration"
         )
-        return Verdict(FitState.ILL_CONDITIONED, reason, camber, camber_dof)
+        return Verdict(FitState.ILL_CONDITIONED, reason, *left)
     widened = camber * _student(fit.degrees_of_freedom)
     if widened <= GOOD_CAMBER_DEG and count >= FEWEST_POSES:
         reason = (
             f"{count} poses settle all nine parameters; they leave {camber:.3f} deg (one sigma) "
-            f"in camber, with {fit.degrees_of_freedom:.0f} degrees of freedom"
+            f"in camber, with {freedom_words(fit.degrees_of_freedom)}"
         )
-        return Verdict(FitState.GOOD, reason, camber, camber_dof)
+        return Verdict(FitState.GOOD, reason, *left)
     reason = (
         f"{count} poses settle all nine parameters, but leave {camber:.3f} deg (one sigma) in "
-        f"camber with {fit.degrees_of_freedom:.0f} degrees of freedom: more poses help"
+        f"camber with {freedom_words(fit.degrees_of_freedom)}: more poses help"
     )
-    return Verdict(FitState.COARSE, reason, camber, camber_dof)
+    return Verdict(FitState.COARSE, reason, *left)
 
 
 def suggested(fit: SphereFit, prior: FloatArray) -> tuple[FloatArray, ...]:

@@ -7,9 +7,11 @@ import textwrap
 from collections.abc import Iterator, Mapping
 from typing import Any, Final
 
-from knuckle.calibrate.support import student_factor
+from knuckle.calibrate.support import freedom_words, student_factor
 
 WIDTH: Final = 78
+MANY: Final = 1000.0
+"""From so many degrees of freedom on their number says nothing."""
 LIST_HEAD: Final = "  no  date              pod               temp C  poses  face  turn deg  drift"
 
 _PARAMETERS: Final = (
@@ -57,11 +59,11 @@ def fit_lines(details: Mapping[str, float | str]) -> Iterator[str]:
             f"Gyro                gravity lands {details['gyro_misfit_deg']:.2f} deg from where it "
             f"says (before: {details['gyro_misfit_before_deg']:.2f})"
         )
-    camber_k = float(details["camber_k"])
-    yield (
-        f"Left in camber      {camber_k * float(details['camber_u_deg']):.3f} deg (95 %, k = "
-        f"{camber_k:.2f} by {details['degrees_of_freedom']:.0f} degrees of freedom)"
-    )
+    camber_k, freedom = float(details["camber_k"]), float(details["degrees_of_freedom"])
+    by = f" by {freedom_words(freedom)}" if freedom < MANY else ""
+    left_deg = camber_k * float(details["camber_u_deg"])
+    open_turn = "" if "turn_x_u_deg" in details else ", the chip's turn open"
+    yield f"Left in camber      {left_deg:.3f} deg (95 %, k = {camber_k:.2f}{by}){open_turn}"
 
 
 def record_lines(record: Mapping[str, Any]) -> Iterator[str]:

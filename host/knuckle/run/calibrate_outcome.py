@@ -2,11 +2,16 @@
 
 from __future__ import annotations
 
+from typing import Final
+
 from knuckle.calibrate.results import AccelerometerFit, FaceFit, FitState, GyroFit
 from knuckle.calibrate.support import student_factor
 from knuckle.model.result import Notice, Outcome
 from knuckle.run.calibration_json import Made
 from knuckle.run.pose_progress import unsettled_words
+
+MOST_FREEDOM: Final = 1e6
+"""Told where the data sheet's share, which counts as known exactly, is nearly all."""
 
 
 def outcome_of(
@@ -106,15 +111,18 @@ def _details(
 ) -> dict[str, float | str]:
     joint = face is not None and face.good and (face.is_calibration or not fit.is_calibration)
     best = face if joint and face is not None else fit
+    camber_u_deg, freedom = fit.whole_camber_u_deg, fit.camber_degrees_of_freedom
+    if joint and face is not None:
+        camber_u_deg, freedom = face.camber_u_deg, face.degrees_of_freedom
     details: dict[str, float | str] = {
         "state": fit.state.value,
         "reason": fit.reason,
         "poses": float(len(fit.residuals)),
         "left_out": float(sum(not one.used for one in fit.residuals)),
         "scatter_mg": 1000.0 * fit.scatter_g,
-        "degrees_of_freedom": float(best.degrees_of_freedom),
-        "camber_u_deg": float(best.camber_u_deg),
-        "camber_k": student_factor(best.degrees_of_freedom),
+        "degrees_of_freedom": min(float(freedom), MOST_FREEDOM),
+        "camber_u_deg": float(camber_u_deg),
+        "camber_k": student_factor(freedom),
         "k": student_factor(fit.degrees_of_freedom),
         "supported": " ".join(best.supported),
         "unsupported": " ".join(best.unsupported),

@@ -67,6 +67,8 @@ class Made:
     more: dict[str, Any] = field(default_factory=dict)
     """Members that this program does not know: kept as they are."""
 
+MOST_ERROR: Final = 0.5
+"""Bias (g) and matrix of no part are so far off; that far, the poses would settle nothing."""
 
 _OWN: Final = frozenset(
     (
@@ -140,8 +142,9 @@ def from_json(content: dict[str, Any]) -> Made:
     first = content.get("version") == 1
     accel, gyro = content["accelerometer"], content.get("gyro")
     temperature = content.get("temperature")
-    matrix = _array(accel["matrix"], (3, 3))
-    np.linalg.inv(matrix)
+    matrix, bias = _array(accel["matrix"], (3, 3)), _array(accel["bias"], (3,))
+    if np.linalg.norm(matrix - np.eye(3), 2) > MOST_ERROR or np.max(np.abs(bias)) > MOST_ERROR:
+        raise ValueError("bias or matrix is that of no accelerometer in g along the pod's axes")
     if first:
         joint = joint_covariance(_covariance(accel["covariance"], 12), float(accel["turn"]))
         freedom, curve, drift = None, np.zeros(3), None
@@ -156,7 +159,7 @@ def from_json(content: dict[str, Any]) -> Made:
     run = made_of.get("run")
     return Made(
         Calibration(
-            bias_g=_array(accel["bias"], (3,)),
+            bias_g=bias,
             matrix=matrix,
             covariance=joint,
             gyro=None if gyro is None else _gyro(gyro),
@@ -199,6 +202,12 @@ def read_made(path: Path) -> Made:
         raise _bad(path, f'it does not say "format": "{FORMAT}"')
     version = content.get("version")
     if version not in (1, VERSION):
+        if isinstance(version, int) and version > VERSION:
+            raise RecordingError(
+                f"{path} is a calibration of version {version}; this program reads 1 to {VERSION}.",
+                "A newer program wrote it.",
+                "Update this program, or calibrate with it.",
+            )
         raise _bad(path, f"its version is {version!r}, this program reads 1 to {VERSION}")
     units = UNITS_1 if version == 1 else UNITS
     if content.get("units") != units:

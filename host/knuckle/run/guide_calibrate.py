@@ -211,9 +211,10 @@ class CalibrateGuide:
         if self._finder is None or block.rate_hz != self._rate_hz:
             self._finder = PoseFinder(block.rate_hz)
             self._rate_hz = block.rate_hz
-            self._first_s = float(block.t_s[0])
-            if self._carried_on and self._taken.poses:
-                self._carry_on()
+            if self._first_s is None:
+                self._first_s = float(block.t_s[0])
+                if self._carried_on and self._taken.poses:
+                    self._carry_on()
         self._now_s = float(block.t_s[-1])
         self._recent = block.accel_g[-10:].mean(axis=0)
         cues = self._knocked(block)

@@ -16,7 +16,7 @@ from knuckle.run.assumptions import to_fact as to_assumed
 from knuckle.run.calibration_trust import said, word_of
 from knuckle.run.calibrations import (
     CALIBRATION,
-    STORE,
+    POD,
     check_same_pod,
     choose,
     identity_of,
@@ -227,7 +227,7 @@ class RestsMethod:
             return Concluded((), ("No samples came.",), facts)
         recording = recording_of(decoded.block, decoded, [], parts or ())
         recording = replace(recording.with_kept(self._calibrations), at=self._at(), notices=[])
-        if self._simulated and facts[CALIBRATION]["source"] != STORE:
+        if self._simulated and facts[CALIBRATION]["source"] == POD:
             recording = replace(recording, at=None)
         if self._floors is not None:
             block = recording.block
