@@ -26,13 +26,14 @@ TOE: Final = (
 )
 SPIN_LIFTED: Final = (
     "Before you start (docs/safety.md has it all):",
-    " - car on a level, firm floor; wheels that stay down chocked, engine off, neutral;",
+    " - car on a level, firm floor; wheels that stay down chocked, engine off,",
+    "   neutral, steering straight and locked;",
     " - lifted at the maker's points, and down on JACK STANDS: never on a jack alone;",
     "   rock the car gently before you go near it; nobody under it or in it;",
-    " - turn the wheel from outside by the tyre; hands, hair, sleeves clear of the pod,",
-    "   the brake and the arch; stop at once if the car moves;",
-    " - a driven wheel turns its twin. Local rules come first; if you are not sure, ask",
-    "   a qualified person.",
+    " - turn the wheel from outside by the tyre; hands, hair, sleeves clear of pod,",
+    "   brake and arch; stop at once if the car moves;",
+    " - a driven wheel turns its twin. Local rules come first; if you are not sure,",
+    "   ask a qualified person.",
 )
 SPIN_ROLLED: Final = (
     "Before you start (docs/safety.md has it all):",
@@ -60,14 +61,14 @@ TEST_DRIVE: Final = (
     " - brakes and steering are worth a qualified person's look.",
 )
 REVERSAL: Final = (
-    "Any flat, firm surface will do; it need not be level. Wipe it and the pod's base.",
+    "Any flat, firm surface will do; it need not be level. Wipe it and the pod.",
     "Turn the pod end for end on the same spot, against the same edge.",
 )
 CALIBRATE: Final = (
-    "Turn the pod to a new pose, keep still until you hear it taken, turn it on: in any",
-    "order, nothing need be level. Fifteen to twenty poses all round; then its mounting",
-    "face to a wall or anything flat and upright, in four quarter turns. Leave it lying",
-    "for 20 s to end a part early. Mind the cable, and do not drop it.",
+    "Turn the pod to a new pose, keep still until you hear it taken, turn it on: in",
+    "any order, nothing need be level. Fifteen to twenty poses all round; then its",
+    "mounting face to a wall or anything flat and upright, in four quarter turns.",
+    "Leave it lying for 20 s to end a part early. Mind the cable; do not drop it.",
 )
 LENGTHS: Final = (
     "Set each known length in the order of the command, and let go: nothing to press.",
