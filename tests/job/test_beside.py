@@ -31,7 +31,7 @@ def times(job: MadeJob, which: str = "now") -> Times:
 def turned_job(store: Store, folder: Path) -> MadeJob:
     job = MadeJob(store, car_file(folder))
     job.camber("LF", -1.0)
-    job.enter("adjust", "turned", wheel="LF", adjuster="camber_shim", amount=-2, unit="mm")
+    job.enter("adjust", "turned", wheel="LF", adjuster="camber shim", amount=-2, unit="mm")
     job.camber("LF", -1.4)
     return job
 
@@ -99,7 +99,7 @@ def test_an_item_left_out_later_is_known_no_more(store: Store, tmp_path: Path) -
     answer(job, "ballast", kg=75.0)
     job.camber("LF", -1.0)
     job.enter("preparation", "answer", item="ballast", done=False, text="", values={})
-    job.enter("adjust", "turned", wheel="LF", adjuster="camber_shim", amount=-2, unit="mm")
+    job.enter("adjust", "turned", wheel="LF", adjuster="camber shim", amount=-2, unit="mm")
     job.camber("LF", -1.4)
     found = compare_times(times(job, "before"), times(job, "after"))
     assert found.unlike == ("ballast was noted only for the first reading",)

@@ -10,7 +10,8 @@ import pytest
 from job.made_jobs import CAR, MadeJob, car_file
 from knuckle.alignment.adjusters import Kind
 from knuckle.alignment.advice import Worth
-from knuckle.job.advising import advice_record, advices, answered, target_at
+from knuckle.job.advising import advice_record, advices, target_at
+from knuckle.job.answered import answered, answers_in_words
 from knuckle.model.result import Quantity
 from knuckle.model.wheel import Wheel
 from knuckle.store.database import Store
@@ -170,3 +171,21 @@ def test_front_toe_counts_in_what_a_shim_will_do(store: Store, tmp_path: Path):
     # link then pushes as if longer by as much: asin(3.5 / 118) = 1.7 deg of toe-in.
     assert made_there.counted_in_deg == pytest.approx(1.69, abs=0.06)
     assert "shorter" in made_there.advice.words
+
+
+def test_a_link_turned_beside_a_shim_leaves_the_shims_camber_its_own(store: Store, tmp_path: Path):
+    job = made(store, tmp_path)
+    job.toe("LF", 1.1)
+    job.camber("LF", 0.0)
+    turned(job, "LF", -1.0)
+    turned(job, "LF", -2.0, "camber shim")
+    job.toe("LF", 0.9)
+    job.camber("LF", -0.6)
+    answers = answered(job.view)
+    assert answers[Wheel.LF, Kind.TOE_LINK] == []
+    (answer,) = answers[Wheel.LF, Kind.CAMBER_SHIM]
+    assert list(answer.changes) == [Quantity.CAMBER]
+    ((wheel, kind, words),) = answers_in_words(job.view)
+    assert (wheel, kind) == (Wheel.LF, Kind.CAMBER_SHIM)
+    # -0.6 deg by -2 mm.
+    assert words.startswith("the car answered +0.300 ± ")

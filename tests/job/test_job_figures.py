@@ -147,7 +147,7 @@ def test_before_and_after(job: MadeJob):
     first = job.row(Quantity.CAMBER, "LF")
     assert first.before.result.value == -0.3 and first.after is None and not first.stale
     assert first.before.standing is Standing.OUTSIDE
-    job.enter("adjust", "turned", wheel="LF", adjuster="camber_shim", amount=3.0, unit="mm")
+    job.enter("adjust", "turned", wheel="LF", adjuster="camber shim", amount=3.0, unit="mm")
     assert job.row(Quantity.CAMBER, "LF").stale and not job.row(Quantity.CAMBER, "RF").stale
     job.camber("LF", -1.5)
     row = job.row(Quantity.CAMBER, "LF")
@@ -165,10 +165,22 @@ def test_before_and_after(job: MadeJob):
     assert job.row(Quantity.CAMBER, "RF").after is None
 
 
+def test_a_toe_link_leaves_camber_as_it_was_read(job: MadeJob):
+    job.camber("LF", -1.0)
+    job.camber("RF", -1.2)
+    job.enter("adjust", "turned", wheel="LF", adjuster="toe link", amount=0.5, unit="turn")
+    assert not job.row(Quantity.CAMBER, "LF").stale
+    job.camber("RF", -1.0)
+    assert job.row(Quantity.CROSS_CAMBER, "front").now.result.value == pytest.approx(0.0)
+    job.enter("adjust", "turned", wheel="LF", adjuster="caster adjuster", amount=1.0, unit="turn")
+    assert job.row(Quantity.CAMBER, "LF").stale
+    assert job.row(Quantity.CROSS_CAMBER, "front").stale
+
+
 def test_a_figure_is_not_made_of_readings_that_turning_has_undone(job: MadeJob):
     job.all_toe(LF=0.2, RF=0.1, LR=0.0, RR=0.0)
     for wheel in ("LF", "RF"):
-        job.enter("adjust", "turned", wheel=wheel, adjuster="toe_link", amount=1.0, unit="turns")
+        job.enter("adjust", "turned", wheel=wheel, adjuster="toe link", amount=1.0, unit="turns")
     job.toe("LF", 0.1)
     total = job.row(Quantity.TOTAL_TOE, "front")
     assert total.after is None and total.stale

@@ -33,7 +33,7 @@ def made(store: Store, folder: Path) -> MadeJob:
     job.camber("LF", 0.5)
     job.camber("RF", -1.5)
     job.all_toe(LF=0.4, RF=0.1, LR=0.1, RR=0.1)
-    job.enter("adjust", "turned", wheel="LF", adjuster="toe_link", amount=-0.75, unit="turn")
+    job.enter("adjust", "turned", wheel="LF", adjuster="toe link", amount=-0.75, unit="turn")
     job.toe("LF", 0.1)
     job.enter("close", "note", text="Rack clamp <checked> & tight")
     return job
@@ -82,7 +82,8 @@ def test_page_holds_figures_targets_and_what_they_rest_on(path: Path, tmp_path: 
         "Adjustments made",
         "Sensors and calibrations",
     ]
-    assert page.tables[3].rows[0][1:] == ("LF", "toe link", "-0.75 turns")
+    assert page.tables[3].rows[0][1:4] == ("LF", "toe link", "0.75 turns shorter")
+    assert page.tables[3].rows[0][4].startswith("the car answered +0.400 ± ")
 
 
 def test_page_in_the_browser_passes_axe_and_prints(path: Path, tmp_path: Path) -> None:
@@ -96,10 +97,10 @@ def test_page_in_the_browser_passes_axe_and_prints(path: Path, tmp_path: Path) -
 def test_stale_figures_say_so(path: Path, tmp_path: Path) -> None:
     with Store(path) as store:
         job = made(store, tmp_path)
-        job.enter("adjust", "turned", wheel="LF", adjuster="toe_link", amount=0.25, unit="turn")
+        job.enter("adjust", "turned", wheel="LF", adjuster="toe link", amount=0.25, unit="turn")
         page = page_of(job.view)
     assert line(page, "Toe", "LF").change.endswith("turned since: read again")
-    assert line(page, "Camber", "LF").change == "turned since: read again"
+    assert line(page, "Camber", "LF").change == "", "a toe link moves toe"
     assert "read them again" in page.summary
 
 

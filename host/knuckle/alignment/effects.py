@@ -5,11 +5,19 @@ from __future__ import annotations
 import math
 from typing import Final
 
-from knuckle.alignment.adjusters import GEOMETRY_SHARE, by_geometry, toe_by_tilt_deg
+from knuckle.alignment.adjusters import GEOMETRY_SHARE, Kind, by_geometry, toe_by_tilt_deg
 from knuckle.estimate.priors import Given
 from knuckle.model.car import CamberShim, CasterAdjuster, ShimPlace, ToeLink
 from knuckle.model.result import Quantity
 
+MOVES: Final = {
+    Kind.TOE_LINK: frozenset({Quantity.TOE}),
+    Kind.CAMBER_SHIM: frozenset({Quantity.CAMBER, Quantity.SAI, Quantity.TOE}),
+    Kind.CASTER: frozenset({Quantity.CASTER, Quantity.CAMBER, Quantity.SAI, Quantity.TOE}),
+}
+"""What has to be read again. A toe link also steers the wheel about its axis, which moves camber by
+caster x sin(change): 0.05 deg for half a degree at caster 6, and nothing once the steering wheel
+is straight again."""
 HEIGHT_U_MM: Final = 5.0
 """Of a joint's height by a rule; common practice, no source."""
 

@@ -77,6 +77,10 @@ class Joined:
     ----------
     sensitivity : Sensitivity or None
         None where nothing is known.
+    by_car, by_measures : Given or None
+        What it was joined of.
+    measures_sign : bool
+        Whether the measures tell the direction.
     contradiction : bool
         Whether the car answered otherwise than its measures say; the measurement stands alone
         then. Its side, arm or thread was entered wrongly, a thread is left-handed where a
@@ -85,6 +89,9 @@ class Joined:
 
     sensitivity: Sensitivity | None
     contradiction: bool = False
+    by_car: Given | None = None
+    by_measures: Given | None = None
+    measures_sign: bool = True
 
 
 def joined(geometry: Sensitivity | None, history: Sequence[Made], unit: str = "") -> Joined:
@@ -109,21 +116,24 @@ def joined(geometry: Sensitivity | None, history: Sequence[Made], unit: str = ""
     signed = [each for each in found if each.sign_known]
     if geometry is None:
         mean = _mean(found)
-        return Joined(None if mean is None else _as(mean, unit, "measured"))
-    if not found:
-        return Joined(geometry)
+        return Joined(None if mean is None else _as(mean, unit, "measured"), by_car=mean)
     by_car = _mean(found)
-    assert by_car is not None
+
+    def made(sensitivity: Sensitivity, contradiction: bool = False) -> Joined:
+        return Joined(sensitivity, contradiction, by_car, geometry.per_unit, geometry.sign_known)
+
+    if by_car is None:
+        return made(geometry)
     stated = geometry.per_unit
     if not geometry.sign_known:
         if not signed:
-            return Joined(geometry)
+            return made(geometry)
         stated = Given(math.copysign(stated.value, by_car.value), stated.standard_uncertainty)
     apart = abs(by_car.value - stated.value)
     if apart > CONTRADICTION * math.hypot(by_car.standard_uncertainty, stated.standard_uncertainty):
-        return Joined(_as(by_car, unit, "measured"), contradiction=True)
+        return made(_as(by_car, unit, "measured"), contradiction=True)
     both = _weighted([stated, by_car])
-    return Joined(Sensitivity(both, unit, True, "geometry and measured"))
+    return made(Sensitivity(both, unit, True, "geometry and measured"))
 
 
 def _as(mean: Given, unit: str, by: str) -> Sensitivity:

@@ -199,11 +199,14 @@ def _greet(view: JobView, file: CarFile) -> None:
 
 
 def _through(lead: Lead, begin_with: Phase | None) -> None:
-    from knuckle.cli.align_adjust import worth_another_round
+    from knuckle.cli.align_adjust import remind_again, worth_another_round
     from knuckle.job.phases import Kind, Mark, Phase
 
     phase = begin_with or lead.view().state.next_phase
     again = begin_with is not None
+    if phase is Phase.REREAD:
+        say()
+        remind_again(lead)
     while True:
         say()
         say(f"== {phase.value} ==")

@@ -78,7 +78,7 @@ def _told(each: Advised) -> None:
     reading = f"{advice.reading.value:+.2f} ± {advice.reading.expanded_uncertainty:.2f} deg"
     name = advice.quantity.value
     if each.counted_in_deg:
-        reading += f" once the rest is done (that is {each.counted_in_deg:+.2f} of it)"
+        reading += f" once what stands above is done ({each.counted_in_deg:+.2f} of it by that)"
     say(
         f"{advice.wheel.value} {name} {reading}, aim {advice.target.value:+.2f}. {advice.words}",
         "  ",
@@ -154,7 +154,7 @@ def _keep_advice(lead: Lead, each: Advised) -> int:
 
 
 def _turned(lead: Lead, wheel: str, kind: AdjusterKind, amount: float, advice: int | None) -> None:
-    from knuckle.job.advising import UNIT
+    from knuckle.job.answered import UNIT
     from knuckle.job.phases import Kind, Phase
 
     record: dict[str, Any] = {
@@ -165,6 +165,17 @@ def _turned(lead: Lead, wheel: str, kind: AdjusterKind, amount: float, advice: i
         "advice": advice,
     }
     lead.enter(Phase.ADJUST, Kind.TURNED, record)
+
+
+def remind_again(lead: Lead) -> None:
+    """Remind of what was turned before the job was left."""
+    from knuckle.alignment.adjusters import Kind
+
+    state = lead.view().state
+    since = max((each.sequence for each in state.readings), default=-1)
+    names = {str(t.record.get("adjuster")) for t in state.turned if t.sequence > since}
+    if kinds := [kind for kind in Kind if kind.value in names]:
+        _remind(lead, kinds)
 
 
 def _remind(lead: Lead, kinds: list[AdjusterKind]) -> None:
@@ -191,8 +202,8 @@ def close(lead: Lead) -> bool:
     from knuckle.job.phases import Kind, Phase
 
     view = lead.view()
-    print_status(view)
-    if view.state.turned_since:
+    print_status(view, with_figures=False)  # they stand above, from the reading or the greeting
+    if view.state.turned_since or any(row.stale for row in view.figures):
         say("Something was turned that has not been read again.", "  ! ")
     tight = lead.yes("Lock nuts and bolts tight, and read again since?", False)
     for line in TEST_DRIVE:

@@ -214,7 +214,7 @@ def _pads_told(lead: Lead, made: dict[str, Any]) -> None:
         ("along", lie.along_deg),
     ):
         u = 1.96 * slope.standard_uncertainty
-        say(f"{name:14} {slope.value:+.3f} deg, good to {u:.3f}", "    ")
+        say(f"{name:14} {round(slope.value, 3) + 0.0:+.3f} deg, good to {u:.3f}", "    ")
     shims = shim_table(lie)
     if not any(shim.worth_it for shim in shims.values()):
         say("Level as far as the heights tell.", "  ")
@@ -290,7 +290,7 @@ def _strings_told(view: JobView, record: dict[str, Any]) -> None:
     lie = lie_of_strings(entered, view.car)
     for name, side in (("left", lie.left), ("right", lie.right)):
         u = 1.96 * side.toe_deg.standard_uncertainty
-        angle = f"{side.toe_deg.value:+.3f} deg toe-in, good to {u:.3f}"
+        angle = f"{round(side.toe_deg.value, 3) + 0.0:+.3f} deg toe-in, good to {u:.3f}"
         if side.parallel:
             say(f"The {name} string is parallel to the car, as far as this tells: {angle}.", "  ")
         else:

@@ -72,7 +72,8 @@ def wanted_in(view: JobView) -> list[str]:
     have = {
         (reading.wheel, reading.raw.quantity)
         for reading in view.readings
-        if reading.round == number and not state.turned_at(reading.wheel.value, reading.sequence)
+        if reading.round == number
+        and not state.turned_at(reading.wheel.value, reading.sequence, reading.raw.quantity)
     }
     tried = {
         (outcome.outcome.measure, outcome.outcome.wheel)
@@ -90,8 +91,9 @@ def wanted_in(view: JobView) -> list[str]:
     ]
     toes = [w for w in Wheel if (w, Quantity.TOE) in need and (w, Quantity.TOE) not in have]
     lines = ["camber all"] if len(camber) == len(Wheel) else [f"camber {w}" for w in camber]
-    lines += [f"sweep {wheel}" for wheel in sweeps]
+    # Toe while nobody has steered yet; a sweep then knows how far from straight its wheel stands.
     lines += [f"toe {wheel}" for wheel in toes]
+    lines += [f"sweep {wheel}" for wheel in sweeps]
     # What was tried and refused is not pressed for again.
     return [line for line in lines if tuple(line.split()) not in tried]
 
@@ -128,8 +130,7 @@ def _by_targets(view: JobView) -> set[tuple[Wheel, Quantity]]:
 
 def _by_turning(view: JobView) -> set[tuple[Wheel, Quantity]]:
     """Return what has been read before at the wheels where something was turned since."""
-    from knuckle.alignment.adjusters import Kind
-    from knuckle.model.result import Quantity
+    from knuckle.job.state import moves
 
     state = view.state
     last = state.round if state.turned_since else state.round - 1
@@ -139,12 +140,7 @@ def _by_turning(view: JobView) -> set[tuple[Wheel, Quantity]]:
             continue
         wheel = Wheel(str(turned.record["wheel"]))
         read = {r.raw.quantity for r in view.readings if r.wheel is wheel}
-        own = {Quantity.TOE}
-        if turned.record["adjuster"] == Kind.CAMBER_SHIM.value:
-            own |= {Quantity.CAMBER, Quantity.SAI}
-        elif turned.record["adjuster"] != Kind.TOE_LINK.value:
-            own |= {Quantity.CAMBER, Quantity.CASTER, Quantity.SAI}
-        need |= {(wheel, quantity) for quantity in own & read}
+        need |= {(wheel, quantity) for quantity in read if moves(turned, quantity)}
     return need
 
 
@@ -294,7 +290,7 @@ def _newest(view: JobView, wheel: Wheel, quantity: Quantity) -> tuple[float, flo
     """Return the newest reading as value and standard uncertainty, if nothing was turned since."""
     for reading in reversed(view.readings):
         if reading.wheel is wheel and reading.raw.quantity is quantity:
-            if view.state.turned_at(wheel.value, reading.sequence):
+            if view.state.turned_at(wheel.value, reading.sequence, quantity):
                 return None
             return reading.raw.value, reading.raw.standard_uncertainty
     return None

@@ -30,7 +30,7 @@ _NAMES: Final = {
 _IN_LENGTHS: Final = ("toe", "total_toe")
 
 
-def print_status(view: JobView) -> None:
+def print_status(view: JobView, *, with_figures: bool = True) -> None:
     """Print the phases and where each stands, then the figures."""
     from knuckle.job.phases import Phase
 
@@ -43,7 +43,8 @@ def print_status(view: JobView) -> None:
             "  ",
             " " * 24,
         )
-    print_figures(view)
+    if with_figures:
+        print_figures(view)
 
 
 def _round(view: JobView) -> str:
@@ -96,13 +97,14 @@ def _read(view: JobView, *, later: bool) -> str:
 
 
 def print_figures(view: JobView) -> None:
-    """Print each figure: before, after, target, verdict; and what left and right say."""
+    """Print each figure: before, after, target, verdict; what left and right and the car say."""
+    from knuckle.job.answered import answers_in_words
     from knuckle.job.pairs import pair_notices
 
     if not view.figures:
         return
     say()
-    typer.echo(f"  {'':22}{'before':>14}{'after':>14}  {'target':14} verdict")
+    typer.echo(f"  {'degrees':22}{'before':>14}{'after':>14}  {'target':14} verdict")
     for row in view.figures:
         typer.echo(_figure_line(row))
     for row in view.figures:
@@ -110,6 +112,8 @@ def print_figures(view: JobView) -> None:
             say(_toe_line(row, view.car.rim_mm), "  ", "     ")
     for notice in pair_notices(view):
         say(f"{notice.code}: {notice.text}", "  ", "     ")
+    for wheel, kind, words in answers_in_words(view):
+        say(f"{wheel.value} {kind.value}: {words}.", "  ", "     ")
     hints = []
     if any(row.stale for row in view.figures):
         hints.append("* turned since: read again.")

@@ -3,32 +3,28 @@
 from __future__ import annotations
 
 import math
-from collections import defaultdict
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any, Final
 
-from knuckle.alignment.adjusters import TURNED, Kind, by_geometry
+from knuckle.alignment.adjusters import TURNED, Kind
 from knuckle.alignment.advice import Advice, Worth, advise
 from knuckle.alignment.axle import THRUST_LINE
 from knuckle.alignment.effects import effects_by_geometry
-from knuckle.alignment.sensitivity import AMOUNT_U, Joined, Made, joined, side_effects
-from knuckle.alignment.shared import Part, combined, term_of, with_budget
+from knuckle.alignment.sensitivity import side_effects
+from knuckle.alignment.shared import term_of, with_budget
 from knuckle.alignment.work_order import in_order
 from knuckle.estimate.priors import Given
+from knuckle.job.answered import Answered, adjuster_at, history_of, sensitivity_of
 from knuckle.job.book import JobView, view_of
 from knuckle.job.figures import Row
-from knuckle.job.readings import Reading
-from knuckle.job.state import Entered
-from knuckle.model.car import CamberShim, Car, CasterAdjuster, Corner, Target, ToeLink
+from knuckle.model.car import CamberShim, Car, Target
 from knuckle.model.result import Quantity, Result
 from knuckle.model.wheel import Wheel
 from knuckle.store.database import Store
 
-Adjuster = ToeLink | CamberShim | CasterAdjuster
 EARLIER_JOBS: Final = 5
 """On the same car: so many count for what it answers to an adjustment."""
-UNIT: Final = {Kind.TOE_LINK: "turn", Kind.CAMBER_SHIM: "mm", Kind.CASTER: "turn"}
 
 
 @dataclass(frozen=True)
@@ -50,29 +46,6 @@ class Advised:
     counted_in_deg: float = 0.0
 
 
-@dataclass(frozen=True)
-class Answered:
-    """What a car answered to an adjustment, from one reading to the next.
-
-    Attributes
-    ----------
-    amount : Given
-        Summed over what was turned between them.
-    changes : dict of Quantity to Result
-        After less before, of each figure that was read both times at that wheel.
-    """
-
-    amount: Given
-    changes: Mapping[Quantity, Result]
-
-
-def adjuster_at(corner: Corner, kind: Kind) -> Adjuster | None:
-    """Return a wheel's adjuster, or None."""
-    if kind is Kind.TOE_LINK:
-        return corner.toe_link
-    return corner.camber_shim if kind is Kind.CAMBER_SHIM else corner.caster
-
-
 def target_at(car: Car, wheel: Wheel, kind: Kind) -> Target | None:
     """Return what an adjuster's figure should be.
 
@@ -89,61 +62,6 @@ def target_at(car: Car, wheel: Wheel, kind: Kind) -> Target | None:
     return Target(total.value / 2.0, total.low / 2.0, total.high / 2.0)
 
 
-def answered(view: JobView) -> dict[tuple[Wheel, Kind], list[Answered]]:
-    """Return what the car answered to each adjustment of a job that was read before and after.
-
-    Where several adjusters were turned at one wheel between two readings of a figure, the change
-    cannot be told apart, and is left out; toe that a shim or caster has moved, say.
-    """
-    found: dict[tuple[Wheel, Kind], list[Answered]] = defaultdict(list)
-    for wheel in Wheel:
-        turned = [t for t in view.state.turned if t.record.get("wheel") == wheel.value]
-        readings = [r for r in view.readings if r.wheel is wheel]
-        for kind in Kind:
-            found[wheel, kind] += _answers(kind, turned, readings)
-    return found
-
-
-def _answers(
-    kind: Kind, turned: Sequence[Entered], readings: Sequence[Reading]
-) -> Iterator[Answered]:
-    """Yield them: for each group of turnings of one round, what every figure did from then on."""
-    for number in sorted({t.round for t in turned}):
-        group = [t for t in turned if t.round == number]
-        if {t.record.get("adjuster") for t in group} != {kind.value}:
-            continue
-        first, last = group[0].sequence, group[-1].sequence
-        changes = {}
-        for quantity in {r.raw.quantity for r in readings}:
-            own = [r for r in readings if r.raw.quantity is quantity]
-            before = [r for r in own if r.sequence < first]
-            after = [r for r in own if r.sequence > last]
-            between = {t.sequence for t in turned if t not in group}
-            if not before or not after:
-                continue
-            earlier = before[-1]
-            # The newest before anything else was turned there.
-            clean = [
-                r
-                for r in after
-                if not any(earlier.sequence < other < r.sequence for other in between)
-            ]
-            if clean:
-                changes[quantity] = _difference(earlier, clean[-1])
-        if changes:
-            amount = sum(float(t.record["amount"]) for t in group)
-            u = AMOUNT_U[UNIT[kind]] * len(group) ** 0.5
-            yield Answered(Given(amount, u), changes)
-
-
-def _difference(earlier: Reading, later: Reading) -> Result:
-    return combined(
-        later.result.quantity,
-        [Part(later.result, 1.0, later.origin), Part(earlier.result, -1.0, earlier.origin)],
-        "difference",
-    )
-
-
 def advices(view: JobView, earlier: Iterable[JobView] = ()) -> tuple[Advised, ...]:
     """Return what to do about every figure that has a target, in the order of work.
 
@@ -153,10 +71,7 @@ def advices(view: JobView, earlier: Iterable[JobView] = ()) -> tuple[Advised, ..
     earlier : iterable of JobView
         Earlier jobs on the same car: what it answered then counts as well.
     """
-    history: dict[tuple[Wheel, Kind], list[Answered]] = defaultdict(list)
-    for each in (*earlier, view):
-        for place, answers in answered(each).items():
-            history[place] += answers
+    history = history_of((*earlier, view))
     rows = {(row.place, row.quantity): row for row in view.figures}
     found: dict[tuple[Wheel, Kind], Advised] = {}
     # In the order of work: what is done first is counted in where it moves what comes later.
@@ -253,16 +168,6 @@ def _with(reading: Result, expected: Given) -> Result:
         reading.condition,
         reading.unit,
     )
-
-
-def sensitivity_of(adjuster: Adjuster | None, kind: Kind, history: Sequence[Answered]) -> Joined:
-    """Return an adjuster's sensitivity by its measures and by what the car has answered."""
-    quantity = TURNED[kind]
-    made = [
-        Made(each.amount, each.changes[quantity]) for each in history if quantity in each.changes
-    ]
-    geometry = None if adjuster is None else by_geometry(adjuster)
-    return joined(geometry, made, UNIT[kind])
 
 
 def advice_record(advised: Advised) -> dict[str, Any]:

@@ -21,7 +21,7 @@ from knuckle.alignment.pair import WheelbasePair, wheelbase_pair
 from knuckle.alignment.shared import Part, combined
 from knuckle.estimate.priors import Given
 from knuckle.job.readings import OF_A_WHEEL, Reading
-from knuckle.job.state import Entered, JobState, round_words
+from knuckle.job.state import Entered, JobState, moves, round_words
 from knuckle.model.car import Car, Target
 from knuckle.model.result import Notice, Quantity, Result
 from knuckle.model.wheel import Wheel
@@ -104,7 +104,7 @@ class Row:
     rounds : tuple of Figure
         One for each round in which it was read, or changed by a reading that it is made of.
     stale : bool
-        Whether something was turned at one of its wheels since it was last read.
+        Whether something that moves it was turned since it was last read.
     """
 
     quantity: Quantity
@@ -264,7 +264,7 @@ def figures(state: JobState, readings: Sequence[Reading], car: Car) -> tuple[Row
         found = max((_rounds(made, newest, target) for made in ways), key=len)
         if found:
             stale = any(
-                state.turned_at(reading.wheel.value, reading.sequence)
+                state.turned_at(reading.wheel.value, reading.sequence, reading.raw.quantity)
                 for reading in found[-1].readings
             )
             rows.append(Row(ways[0].quantity, ways[0].place, target, found, stale))
@@ -309,13 +309,16 @@ def _rounds(
 def _newest(state: JobState, readings: Sequence[Reading], number: int) -> _Newest:
     """Return the readings that hold in a round: its own, and earlier ones that still do."""
     end = max((r.sequence for r in readings if r.round <= number), default=-1)
-    turned = [(t.record.get("wheel"), t.sequence) for t in state.turned if t.sequence < end]
+    turned = [t for t in state.turned if t.sequence < end]
     found: _Newest = {}
     for reading in readings:
         if reading.round > number:
             continue
         at, taken = reading.wheel.value, reading.sequence
-        if any(wheel == at and sequence > taken for wheel, sequence in turned):
+        if any(
+            t.sequence > taken and t.record.get("wheel") == at and moves(t, reading.raw.quantity)
+            for t in turned
+        ):
             found.pop((reading.wheel, reading.raw.quantity), None)
         else:
             found[reading.wheel, reading.raw.quantity] = reading

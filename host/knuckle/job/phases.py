@@ -79,7 +79,7 @@ class Item:
 
 CHECKLIST: Final = (
     Item("pressures", "Tyre pressures, cold, at all four wheels", per_wheel="pressure"),
-    Item("ballast", "Ballast: the driver's weight in the seat, or who sits there", value="mass"),
+    Item("ballast", "Ballast: the driver's weight, in the seat or in its place", value="mass"),
     Item("fuel", "Fuel: how much is in the tank", value="text"),
     Item("ride_heights", "Ride heights at all four wheels", per_wheel="length"),
     Item("settled", "Suspension settled: car rolled a metre or bounced at each corner"),

@@ -6,7 +6,10 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from typing import Any, Final
 
+from knuckle.alignment.adjusters import Kind as AdjusterKind
+from knuckle.alignment.effects import MOVES
 from knuckle.job.phases import CHECKLIST, Kind, Mark, Phase
+from knuckle.model.result import Quantity
 from knuckle.store.rows import JobEntryRow
 
 BEFORE: Final = "before"
@@ -144,9 +147,19 @@ class JobState:
         """Return the strings beside a reading, likewise."""
         return _in_force(self.strings, reading)
 
-    def turned_at(self, wheel: str, after: int) -> bool:
-        """Return whether something was turned at a wheel after an entry's place."""
-        return any(t.sequence > after and t.record.get("wheel") == wheel for t in self.turned)
+    def turned_at(self, wheel: str, after: int, quantity: Quantity) -> bool:
+        """Return whether what moves a figure was turned at a wheel after an entry's place."""
+        return any(
+            t.sequence > after and t.record.get("wheel") == wheel and moves(t, quantity)
+            for t in self.turned
+        )
+
+
+def moves(turned: Entered, quantity: Quantity) -> bool:
+    """Return whether what was turned moves a figure of its wheel; so it does if not known."""
+    name = turned.record.get("adjuster")
+    kind = next((each for each in AdjusterKind if each.value == name), None)
+    return kind is None or quantity in MOVES[kind]
 
 
 def round_words(number: int) -> str:

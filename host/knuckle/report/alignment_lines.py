@@ -35,6 +35,8 @@ _VERDICTS: Final = {
     Standing.OUTSIDE: Verdict.OUTSIDE,
     Standing.CANNOT_TELL: Verdict.CANNOT_TELL,
 }
+SMALL_SHARE: Final = 0.01
+"""Of the variance: terms below it stand in one line. The JSON has each."""
 STALE: Final = "turned since: read again"
 CAUTIONS: Final = (
     "A report is of the car as it stood when it was read: settle it, and read it again after any "
@@ -142,11 +144,19 @@ def _reading(figure: Figure, view: JobView) -> Reading:
 
 def _budget(result: Result) -> Iterator[BudgetLine]:
     whole = sum(term.standard_uncertainty**2 for term in result.budget)
+    small = []
     for term in result.budget:
         share = term.standard_uncertainty**2 / whole if whole > 0.0 else 0.0
+        if share < SMALL_SHARE:
+            small.append(term.standard_uncertainty)
+            continue
         freedom = term.degrees_of_freedom
         words = f"{freedom:.0f}" if math.isfinite(freedom) else "infinite"
         yield BudgetLine(term.term, term.standard_uncertainty, share, words)
+    if small:
+        u = math.hypot(*small)
+        words = f"{_count(len(small), 'further term')}, together"
+        yield BudgetLine(words, u, u**2 / whole if whole > 0.0 else 0.0, "")
 
 
 def _notes(view: JobView) -> Iterator[str]:

@@ -5,8 +5,10 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping
 from typing import Any, Final
 
+from knuckle.alignment.adjusters import Kind
 from knuckle.alignment.pads import shim_table
 from knuckle.estimate.priors import Given
+from knuckle.job.answered import answers_in_words
 from knuckle.job.book import JobView
 from knuckle.job.phases import CHECKLIST
 from knuckle.job.readings import lie_of_pads, lie_of_strings
@@ -16,10 +18,10 @@ from knuckle.report.figures import with_uncertainty
 
 _UNIT_OF: Final = {"pressures": "kPa", "ride_heights": "mm", "ballast": "kg"}
 _COVERS: Final = 1.96
-ADJUSTERS: Final = {
-    "toe_link": "toe link",
-    "camber_shim": "camber shims",
-    "caster": "caster adjuster",
+_WAYS: Final = {
+    Kind.TOE_LINK.value: ("longer", "shorter"),
+    Kind.CAMBER_SHIM.value: ("added", "taken out"),
+    Kind.CASTER.value: ("rearward", "forward"),
 }
 
 
@@ -98,25 +100,30 @@ def _strings(view: JobView) -> Table | None:
 
 
 def _turned(view: JobView) -> Table | None:
+    answers = {(wheel.value, kind.value): words for wheel, kind, words in answers_in_words(view)}
     rows = tuple(
         (
             _when(each.entry.written_utc),
             str(each.record.get("wheel", "")),
-            ADJUSTERS.get(str(each.record.get("adjuster")), str(each.record.get("adjuster"))),
-            f"{float(each.record['amount']):+.3g} {_plural(each.record)}",
+            str(each.record.get("adjuster")),
+            _amount(each.record),
+            answers.get((str(each.record.get("wheel")), str(each.record.get("adjuster"))), ""),
         )
         for each in view.state.turned
     )
-    columns = ("When, UTC", "Wheel", "What", "By how much")
+    columns = ("When, UTC", "Wheel", "What", "By how much", "What came of it")
     note = (
-        "Positive: the toe link longer, more shims, the caster adjuster as docs/car-file.md says."
+        "Per turn or mm, positive: toe-in by a longer link, camber by added shims, caster by a "
+        "joint moved rearward."
     )
     return Table("Adjustments made", columns, rows, note) if rows else None
 
 
-def _plural(record: Mapping[str, Any]) -> str:
-    unit = str(record.get("unit", ""))
-    return "turns" if unit == "turn" and abs(float(record["amount"])) != 1.0 else unit
+def _amount(record: Mapping[str, Any]) -> str:
+    amount, unit = float(record["amount"]), str(record.get("unit", ""))
+    unit = "turns" if unit == "turn" and abs(amount) != 1.0 else unit
+    more, less = _WAYS.get(str(record.get("adjuster")), ("more", "less"))
+    return f"{abs(amount):.3g} {unit} {more if amount > 0.0 else less}"
 
 
 def _sensors(view: JobView) -> Table | None:
