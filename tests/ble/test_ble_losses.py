@@ -14,7 +14,7 @@ from pathlib import Path
 import pytest
 
 from ble.radio import ADDRESS, Radio, needs_bus, radio
-from knuckle.errors import LinkError, LinkLost, LinkTimeout
+from knuckle.errors import LinkError, LinkLost, LinkTimeout, LinkUnavailable
 from knuckle.links.ble import BleLimits, BleLink
 from knuckle.links.bounded import BrokenOffError, within
 from knuckle.model.wheel import Wheel
@@ -207,6 +207,21 @@ def test_the_service_is_killed_and_started_again(tmp_path: Path) -> None:
 
         seen.run(kill)
     assert seen.count(LinkUp) == 1
+
+
+def test_a_service_that_has_died_is_named_when_the_link_is_entered_again(tmp_path: Path) -> None:
+    async def run() -> None:
+        link = BleLink("knuckle-1", limits=QUICK)
+        async with link:
+            await anext(link.chunks())
+            room.kill_daemon()
+        with pytest.raises(LinkUnavailable, match="service does not answer"):
+            async with link:
+                pass
+
+    with radio(tmp_path) as room:
+        room.pod(ScriptedPod())
+        asyncio.run(run())
 
 
 def test_the_adapter_is_switched_off_and_on(tmp_path: Path) -> None:

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from types import TracebackType
 from typing import Any, Final, Self, TypeVar
 
-from knuckle.errors import LinkBusy, LinkError, LinkLost, LinkTimeout
+from knuckle.errors import LinkBusy, LinkError, LinkLost, LinkTimeout, LinkUnavailable
 from knuckle.links.address import Address, read_options
 from knuckle.links.ble_errors import (
     connection_lost,
@@ -281,9 +281,9 @@ class BleLink:
         def on_bytes(_from: Any, data: bytearray) -> None:
             line.take(Chunk(clock.now_s(), bytes(data)))
 
-        await self._step(
-            client.start_notify(notify, on_bytes), self._limits.subscribe_s, "subscribing"
-        )
+        work, limit_s = client.start_notify(notify, on_bytes), self._limits.subscribe_s
+        # Where the service has died the library believes in its connections still.
+        await self._step(work, limit_s, "subscribing", LinkUnavailable)
 
     async def _find(self) -> BleDevice:
         """Return the device that is meant, by listening for it."""
@@ -334,7 +334,9 @@ class BleLink:
                 self._write_to, data[start : start + PIECE], response=self._with_response
             )
 
-    async def _step(self, work: Coroutine[Any, Any, T], limit_s: float, what: str) -> T:
+    async def _step(
+        self, work: Coroutine[Any, Any, T], limit_s: float, what: str, *plain: type[LinkError]
+    ) -> T:
         """Do something over the connection; end it where it fails."""
         try:
             return await within(limit_s, work, self._line.gone)
@@ -346,7 +348,8 @@ class BleLink:
         except Exception as error:
             told = mapped(error, self.device, freshly_seen=False)
             # After a loss the library complains that it knows no services.
-            failed = told if isinstance(told, LinkBusy | LinkLost) else self._lost(str(error))
+            known = isinstance(told, (LinkBusy, LinkLost, *plain))
+            failed = told if known else self._lost(str(error))
             self._line.end(str(error))
             raise failed from error
 
