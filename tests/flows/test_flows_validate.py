@@ -17,6 +17,7 @@ from knuckle.cli import app as program
 from knuckle.cli.typed_lines import SimulatedLines, TypedLines
 from knuckle.errors import KnuckleError
 from knuckle.links.schemes import open_link
+from knuckle.run.noise_kept import floor_of_facts
 from knuckle.store.database import Store
 from knuckle.terminal.screen import PlainScreen
 
@@ -297,3 +298,18 @@ def test_a_design_that_does_not_exist_is_refused_before_a_pod_is_looked_for(
         assert program.run(["validate", *words]) == 2
         told = capsys.readouterr()
         assert "listening" not in told.out + told.err
+
+
+def test_its_rests_start_from_the_noise_that_is_kept(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """And so do they when the stored bytes are measured again."""
+    assert program.run(["noise", "--pod", "sim:protractor?seed=6", "--seconds", "20"]) == 0
+    words = ("--pod", "sim:protractor?seed=6", *GAUGE, "--design", "linear", "--angles", "6")
+    capsys.readouterr()
+    code = program.run(["validate", *words, "--tolerance", "0.5", "--json"])
+    found = json.loads(capsys.readouterr().out)["validation"]
+    with Store(tmp_path / "runs.sqlite3") as store:
+        assert floor_of_facts(store.run(1).facts) is None
+        assert floor_of_facts(store.run(2).facts) is not None
+    assert figures(record(capsys, code, "--run", "last")) == figures(found)

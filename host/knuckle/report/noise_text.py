@@ -139,8 +139,8 @@ def _lengths(channels: Sequence[Mapping[str, Any]]) -> Iterator[str]:
     if falling:
         names = ", ".join(c["channel"] for c in known if c["best_is_bound"])
         yield from _wrapped(
-            f"For those of {names} a record of more than {_span(max(falling))} is needed, and a "
-            "random walk shows later still."
+            f"For those of {names} an unbroken record of more than {_span(max(falling))} is "
+            "needed, and a random walk shows later still."
         )
 
 

@@ -7,8 +7,6 @@ from dataclasses import dataclass, field, replace
 from datetime import datetime
 from typing import Any, Final
 
-import numpy as np
-
 from knuckle.agreement.assess import assess
 from knuckle.agreement.comparison import Comparison, PodReading, ReferenceReading
 from knuckle.agreement.design import Step, different_angles
@@ -16,14 +14,9 @@ from knuckle.agreement.record import to_json
 from knuckle.agreement.verdict import Verdict
 from knuckle.errors import UsageError
 from knuckle.estimate.calibration import Calibration
-from knuckle.estimate.priors import Priors
-from knuckle.geometry.rotation import unit
-from knuckle.geometry.steering import camber
 from knuckle.links.contract import Link
-from knuckle.model.rest import Rest
 from knuckle.model.result import Notice, Outcome
 from knuckle.model.wheel import Wheel
-from knuckle.rests.detector import RestDetector
 from knuckle.run.calibration_trust import said, word_of
 from knuckle.run.calibrations import (
     CALIBRATION,
@@ -39,16 +32,17 @@ from knuckle.run.guide_validate import ReadLine, ValidateGuide
 from knuckle.run.measurement import Measurement
 from knuckle.run.method import Concluded
 from knuckle.run.needed import check_accelerometer
+from knuckle.run.noise_kept import NOISE_FLOOR, FloorLibrary, floor_for, floors_of, library_of
 from knuckle.run.readings import CalibrateBlock
-from knuckle.run.replay import Recording, recording_of
+from knuckle.run.replay import recording_of
 from knuckle.run.validation_facts import (
     CONTINUES,
     PLAN,
     VALIDATION,
     Plan,
-    Taken,
     as_facts,
 )
+from knuckle.run.validation_rests import pod_readings
 from knuckle.run.view import View
 from knuckle.store.database import Store
 from knuckle.store.recording import Decoded
@@ -56,7 +50,6 @@ from knuckle.store.recording import Decoded
 HOW: Final = "joint least squares, guarded 1"
 """Names the way of computing in the store; a new number for every change of its figures."""
 PATIENCE_S: Final = 7200.0
-_OUTBOARD: Final = np.array([0.0, 1.0, 0.0])
 
 Asker = Callable[[str], Awaitable[str]]
 """From a question to the line that was typed."""
@@ -114,64 +107,6 @@ class ValidateTask:
     done: int = 0
     facts: Mapping[str, Any] = field(default_factory=dict)
     rate_hz: float | None = None
-
-
-def rest_angle(rest: Rest) -> tuple[float, float]:
-    """Return the pod's lean at a rest and the standard uncertainty its noise leaves, deg.
-
-    Notes
-    -----
-    sin(lean) = -(u . e) with e the mounting face's normal, as camber (docs/measurement.md).
-    """
-    up = unit(rest.accel_g)
-    lean = float(camber(up, _OUTBOARD))
-    size = float(np.linalg.norm(rest.accel_g))
-    slope = -(_OUTBOARD - up * float(up @ _OUTBOARD)) / (size * np.cos(lean))
-    u = float(np.sqrt(max(0.0, slope @ rest.accel_cov_g2 @ slope)))
-    return float(np.degrees(lean)), float(np.degrees(u))
-
-
-def pod_readings(
-    recording: Recording,
-    plan: Plan,
-    taken: Sequence[Taken],
-    given: Calibration | None,
-    uncalibrated: bool,
-    since_s: float,
-) -> tuple[list[tuple[str, PodReading]], list[str]]:
-    """Measure the pod's readings from the samples; say which of them were no rests.
-
-    Returns
-    -------
-    list of (str, PodReading)
-        With the part of the design it belongs to.
-    list of str
-        Sentences.
-    """
-    block, _ = recording.calibrated(Priors(), given, uncalibrated)
-    detector = RestDetector(block.rate_hz, block.gyro_dps is not None)
-    detector.push(block)
-    detector.finish()
-    rests = detector.rests()
-    found: list[tuple[str, PodReading]] = []
-    told: list[str] = []
-    for item in taken:
-        step = plan.steps[item.step]
-        rest = max(rests, key=lambda r: _shared_s(r, item), default=None)
-        if rest is None or _shared_s(rest, item) <= 0.0:
-            told.append(f"Reading {item.step + 1} was no rest after all: left out.")
-            continue
-        angle_deg, u_deg = rest_angle(rest)
-        reading = PodReading(
-            *(step.setting, angle_deg, u_deg, step.seat, step.turned, step.direction),
-            time_s=since_s + rest.start_s,
-        )
-        found.append((step.part.value, reading))
-    return found, told
-
-
-def _shared_s(rest: Rest, item: Taken) -> float:
-    return min(rest.end_s, item.to_s) - max(rest.start_s, item.from_s)
 
 
 def concluded(
@@ -259,6 +194,7 @@ class ValidateMethod:
         task: ValidateTask,
         guide: ValidateGuide,
         library: Library,
+        floors: FloorLibrary,
         now: Callable[[], datetime],
         say: Callable[[str], None],
     ) -> None:
@@ -266,6 +202,7 @@ class ValidateMethod:
         self._task = task
         self._guide = guide
         self._library = library
+        self._floors = floors
         self._now = now
         self._say = say
 
@@ -321,6 +258,12 @@ class ValidateMethod:
         if decoded.block is None:
             return Concluded((), ("No samples came.",), facts)
         recording = recording_of(decoded.block, decoded, []).with_kept(self._library)
+        block = recording.block
+        kept = self._floors(recording.identity)
+        floor = floor_for(kept, block.rate_hz, block.gyro_dps is not None)
+        if floor is not None:
+            recording = replace(recording, floor=floor)
+            facts[NOISE_FLOOR] = floor.to_json()
         own, told = pod_readings(
             recording, task.plan, guide.taken, task.given, task.uncalibrated, task.since_s
         )
@@ -352,9 +295,9 @@ def validate_measurement(
 ) -> tuple[Measurement, ValidateMethod]:
     """Return the measurement, not yet begun, and what will hold its record."""
     guide = ValidateGuide(task.plan, read, task.earlier.reference, task.done)
-    library = calibrations_of(store.calibrations())
+    library, floors = calibrations_of(store.calibrations()), library_of(store)
     method = ValidateMethod(
-        task, guide, library, lambda: link.clock.utc(link.clock.now_s()), view.say
+        task, guide, library, floors, lambda: link.clock.utc(link.clock.now_s()), view.say
     )
     kept = [0, 0]
 
@@ -380,6 +323,7 @@ def validate_measurement(
         store,
         wheel_now=lambda: method.wheel,
         stream_wheel=None,
+        floors_of=floors_of(floors),
         patience_s=PATIENCE_S,
         between=answered,
     )

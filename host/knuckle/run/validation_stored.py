@@ -9,8 +9,9 @@ from typing import Any
 from knuckle.errors import UsageError
 from knuckle.model.result import Outcome
 from knuckle.run.calibrations import moment_of, of_run
+from knuckle.run.noise_kept import floor_of_facts
 from knuckle.run.replay import recording_of
-from knuckle.run.validation import Readings, ValidateTask, concluded, joined, pod_readings
+from knuckle.run.validation import Readings, ValidateTask, concluded, joined
 from knuckle.run.validation_facts import (
     CONTINUES,
     VALIDATION,
@@ -18,6 +19,7 @@ from knuckle.run.validation_facts import (
     taken_from,
     typed_from,
 )
+from knuckle.run.validation_rests import pod_readings
 from knuckle.store.database import Store
 from knuckle.store.recording import decode
 
@@ -50,7 +52,7 @@ def stored_readings(store: Store, run: int) -> Readings:
     fact, calibration = of_run(facts, decoded)
     uncalibrated = fact["source"] == "none"
     since_s = float(facts.get("since_s", 0.0))
-    recording = replace(recording, stored=calibration, settled=True)
+    recording = replace(recording, stored=calibration, settled=True, floor=floor_of_facts(facts))
     own, _ = pod_readings(recording, plan, taken_from(facts), None, uncalibrated, since_s)
     return joined(earlier, own, typed_from(facts), recording.identity)
 
