@@ -33,8 +33,9 @@ def _spin_lines(outcome: Outcome) -> Iterator[str]:
     else:
         yield "Mount and runout are told apart only where the pod is seated anew: --seats 2."
     yield from _wrapped(
-        "Now lower the car, and settle the suspension: roll it, or press each corner down, "
-        "before camber or a sweep. Leave the pod as it sits; --same-mount then says so."
+        "Now lower the car if it is lifted, and settle the suspension: roll it, or press each "
+        "corner down, before camber or a sweep. Leave the pod as it sits; --same-mount then "
+        "says so."
     )
 
 
