@@ -15,6 +15,7 @@ import argparse
 import asyncio
 import contextlib
 import json
+import logging
 import os
 import sys
 import tty
@@ -215,6 +216,8 @@ async def main() -> None:
     parser.add_argument("--mtu", type=int, default=23)
     parser.add_argument("--name", default="pod")
     given = parser.parse_args()
+    # An adapter that is unplugged echoes for a moment: no packets, and no news.
+    logging.getLogger("bumble.transport.common").setLevel(logging.ERROR)
     air = Air()
     async with await open_transport(f"unix:{given.hci}") as (source, sink):
         Adapter("machine", source, sink, air, MACHINE)
