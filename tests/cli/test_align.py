@@ -275,6 +275,8 @@ def test_every_figure_fits_its_column() -> None:
         wide = Result(quantity, -10.123, 0.111, 1.96, "deg", ())
         place = "car" if quantity in BY_TAPE else "front"
         figures = tuple(Figure(number, wide, (), (), Standing.CANNOT_TELL) for number in (0, 1))
+        apart = _figure_line(Row(quantity, place, None, figures, False)).split()
+        assert apart.count("±") == 2 and apart.count("-10.12") == 2, "a blank between columns"
         line = _figure_line(Row(quantity, place, Target(12.0, 11.5, 12.5), figures, True))
         if quantity in IN_A_JOB:
             assert len(line) <= 80, line

@@ -20,7 +20,8 @@ if TYPE_CHECKING:
     from knuckle.job.book import JobView
 
 _MOST_TURNS: Final = 60.0
-_SIGNS: Final = "+ longer, more shims or rearward; - the other way"
+_LEAST_EFFECT_DEG: Final = 0.05
+"""What an adjuster moves beside its own figure is told from here on."""
 
 
 def adjust(lead: Lead) -> None:
@@ -51,7 +52,7 @@ def adjust(lead: Lead) -> None:
             _turned(lead, advice.wheel.value, advice.kind, amount, sequence)
             done.append(advice.kind)
     while other := lead.ask_for(
-        "Anything else turned? WHEEL, link, shim or caster, AMOUNT (`LF link -0.5`) [no]", _other
+        "Anything else turned? As `LF link -0.5`, or shim, caster [no]", _other
     ):
         wheel, kind, amount = other
         _turned(lead, wheel, kind, amount, None)
@@ -101,17 +102,24 @@ def _told(each: Advised) -> None:
         other = effect.quantity.value.replace("steering_axis_inclination", "SAI")
         if effect.change_deg is None:
             say(f"It moves {other} too; by how much is not known: read it again.", "     ")
-        else:
+        elif abs(effect.change_deg.value) >= _LEAST_EFFECT_DEG:
             say(f"It moves {other} by about {effect.change_deg.value:+.2f} deg.", "     ")
 
 
 def _question(each: Advised) -> str:
+    from knuckle.alignment.adjusters import Kind
+
     advice = each.advice
-    place = f"{advice.wheel.value} {advice.kind.value}"
-    unit = "turns" if advice.unit == "turn" else advice.unit
+    made, signs = {
+        Kind.TOE_LINK: ("turns made", "+ longer, - shorter"),
+        Kind.CAMBER_SHIM: ("mm of shims", "+ added, - taken out"),
+        Kind.CASTER: ("turns made", "+ rearward, - forward"),
+    }[advice.kind]
     if advice.amount is None or advice.worth.value == "try":
-        return f"{place}: {unit} made ({_SIGNS}) [0]"
-    return f"{place}: {unit} made ({_SIGNS}; `y` as advised, {advice.amount.value:+.2f}) [0]"
+        advised = ""
+    else:
+        advised = f"; `y` as advised, {advice.amount.value:+.2f}"
+    return f"{advice.wheel.value} {advice.kind.value}: {made} ({signs}{advised}) [0]"
 
 
 def _amount(each: Advised, line: str) -> float:

@@ -24,8 +24,8 @@ _NAMES: Final = {
     "cross_inclination": "cross SAI",
     "cross_included_angle": "cross included",
     "front_heading": "front off centre",
-    "wheelbase_difference": "wheelbase, left-right",
-    "setback": "setback of front axle",
+    "wheelbase_difference": "wheelbase left-right",
+    "setback": "front axle's setback",
 }
 _IN_LENGTHS: Final = ("toe", "total_toe")
 
@@ -104,7 +104,7 @@ def print_figures(view: JobView) -> None:
     if not view.figures:
         return
     say()
-    typer.echo(f"  {'degrees':22}{'before':>14}{'after':>14}  {'target':14} verdict")
+    typer.echo(f"  {'degrees':21}{'before':>14} {'after':>14}  {'target':14} verdict")
     for row in view.figures:
         typer.echo(_figure_line(row))
     for row in view.figures:
@@ -129,7 +129,8 @@ def _figure_line(row: Row) -> str:
     from knuckle.report.figures import decimals_for
 
     newest = row.now.result
-    decimals = min(max(decimals_for(newest.expanded_uncertainty), 2), 3)
+    least, most = (2, 3 if abs(newest.value) < 10.0 else 2) if newest.unit == "deg" else (0, 1)
+    decimals = min(max(decimals_for(newest.expanded_uncertainty), least), most)
     before = "" if row.before is None else _short(row.before.result, decimals)
     after = "" if row.after is None else _short(row.after.result, decimals)
     target = ""
@@ -138,7 +139,7 @@ def _figure_line(row: Row) -> str:
     standing = row.now.standing
     verdict = "" if standing is None else standing.value
     mark = "*" if row.stale else " "
-    return f"  {_name(row):22}{before:>14}{after:>14}{mark} {target:14} {verdict}".rstrip()
+    return f"  {_name(row):21}{before:>14} {after:>14}{mark} {target:14} {verdict}".rstrip()
 
 
 def _toe_line(row: Row, over_mm: float) -> str:
@@ -165,7 +166,7 @@ def _toe_units(figure: Figure, over_mm: float) -> tuple[ToeFigure, ToeFigure]:
 
 
 def _name(row: Row) -> str:
-    """Return a figure's place and name, in 22 columns."""
+    """Return a figure's place and name, in 21 columns."""
     name = _NAMES.get(row.quantity.value, row.quantity.value.replace("_", " "))
     return name if row.place == "car" or name.startswith(row.place) else f"{row.place} {name}"
 

@@ -101,7 +101,8 @@ def _line(row: Beside) -> str:
     difference = with_uncertainty(
         row.difference.value, row.difference.expanded_uncertainty, decimals=decimals
     )
-    name = f"{row.place} {name_of(row.quantity).lower()}".replace("steering-axis ", "")
+    name = name_of(row.quantity).lower().replace("steering-axis ", "")
+    name = name if name.startswith(row.place) else f"{row.place} {name}"
     return f"  {name:26}{ends[0]:>9}{ends[1]:>9}   {difference:16} {row.verdict.value}"
 
 
