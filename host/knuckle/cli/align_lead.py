@@ -12,6 +12,7 @@ import typer
 from knuckle.cli.answers import InputEnded, ask, say, told
 from knuckle.cli.invocation import Invocation, invocation
 from knuckle.errors import KnuckleError, UsageError
+from knuckle.quantities import read_number
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -197,6 +198,8 @@ def words_of(line: str) -> list[str]:
 def at_wheels(line: str, read: Callable[[str], float]) -> dict[str, float]:
     """Read one number for each wheel: LF RF LR RR; two are front and rear, one is all.
 
+    A unit that is typed once holds for those without one.
+
     Raises
     ------
     UsageError
@@ -209,6 +212,9 @@ def at_wheels(line: str, read: Callable[[str], float]) -> dict[str, float]:
             "",
             "Type those of LF RF LR RR, parted by spaces; two are front and rear, one is all.",
         )
+    units = {unit for word in words if (unit := read_number(word).unit)}
+    if len(units) == 1:
+        words = [word if read_number(word).unit else f"{word}{min(units)}" for word in words]
     values = [read(word) for word in words]
     spread = {1: (0, 0, 0, 0), 2: (0, 0, 1, 1), 4: (0, 1, 2, 3)}[len(values)]
     return {wheel: values[at] for wheel, at in zip(("LF", "RF", "LR", "RR"), spread, strict=True)}

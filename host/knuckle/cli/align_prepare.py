@@ -26,6 +26,11 @@ _READ: Final[dict[str, Callable[[str], float]]] = {
     "length": length_mm,
     "mass": mass_kg,
 }
+_LIMITS: Final = {
+    "pressure": (20.0, 1200.0, "kPa", "`1.9bar` or `28psi`"),
+    "length": (5.0, 2000.0, "mm", "`355mm` or `14in`"),
+}
+"""As in the car file (docs/car-file.md, "What is refused")."""
 _SPANS: Final = (
     ("front", "across the front pads, the pod's +X to the LEFT"),
     ("rear", "across the rear pads, the pod's +X to the LEFT"),
@@ -78,6 +83,14 @@ def _answer(item: Item, known: dict[str, float], line: str) -> dict[str, Any]:
         values = at_wheels(line, _READ[item.per_wheel])
         if any(value <= 0.0 for value in values.values()):
             raise UsageError(f"{line!r} is not above zero everywhere.")
+        low, high, unit, example = _LIMITS[item.per_wheel]
+        if not all(low <= value <= high for value in values.values()):
+            far = next(value for value in values.values() if not low <= value <= high)
+            raise UsageError(
+                f"{far:g} {unit} is far from any car: {line!r}.",
+                "Without a unit a number counts in the unit shown.",
+                f"Write the unit: {example}, say.",
+            )
         return {"done": True, "text": "", "values": values}
     if item.value == "mass":
         return {"done": True, "text": "", "values": {"kg": mass_kg(line)}}
