@@ -173,9 +173,9 @@ class EmulatedPod(PodOnCar):
             return
         faults = self.scenario.faults
         if faults.restart.on:
-            self._restart_at_s = self.now_s + faults.restart.at_s
+            self._restart_at_s = self._since_begin(faults.restart.at_s)
         if faults.disconnect.on:
-            self._cut_at_s = self.now_s + faults.disconnect.at_s
+            self._cut_at_s = self._since_begin(faults.disconnect.at_s)
 
     def _pass(self, at_s: float) -> None:
         """Run the board up to a moment that is at most a step away."""

@@ -9,7 +9,7 @@ import typer
 
 from knuckle.cli.linear_steer import LinearChoice, with_linear
 from knuckle.cli.mount import NoSpinOption, NoZeroOption, SquarenessOption, with_squareness
-from knuckle.cli.options import BudgetOption, WheelOption
+from knuckle.cli.options import BudgetOption, read_wheel
 from knuckle.cli.priors import with_priors
 from knuckle.cli.request import (
     CalibrationOption,
@@ -21,17 +21,22 @@ from knuckle.cli.request import (
     read_calibration,
     sweep_request,
 )
+from knuckle.cli.sweep_pair import refuse_of_one
 from knuckle.cli.toe_options import ToeChoice, with_toe
 from knuckle.errors import UsageError
+from knuckle.model.wheel import Wheel
 
 if TYPE_CHECKING:
+    from collections.abc import Callable
+
+    from knuckle.analysis.request import Request
     from knuckle.estimate.priors import Priors
     from knuckle.run.calibrations import Library as Calibrations
     from knuckle.run.linear_calibrations import Library
     from knuckle.run.toe import ToeTask
 
 
-KINDS: Final = ("camber", "sweep", "toe", "spin", "reversal")
+KINDS: Final = ("camber", "sweep", "toe", "spin", "reversal", "pair")
 
 
 def register(app: typer.Typer) -> None:
@@ -52,9 +57,17 @@ def analyze(
     linear: LinearChoice,
     toe_choice: ToeChoice,
     measure: Annotated[
-        str, typer.Option(help="What to measure.", metavar="camber|sweep|toe|spin|reversal")
+        str, typer.Option(help="What to measure.", metavar="camber|sweep|toe|spin|reversal|pair")
     ],
-    wheel: WheelOption,
+    wheel: Annotated[
+        Wheel | None,
+        typer.Option(
+            "--wheel",
+            metavar="WHEEL",
+            parser=read_wheel,
+            help="Wheel that carries the pod: LF, RF, LR or RR; needed unless it is a pair.",
+        ),
+    ] = None,
     plates: PlatesOption = None,
     straight: StraightOption = None,
     calibration: CalibrationOption = None,
@@ -76,6 +89,33 @@ def analyze(
     if measure not in KINDS:
         kinds = f"{', '.join(KINDS[:-1])} or {KINDS[-1]}"
         raise UsageError(f"--measure takes {kinds}, not {measure!r}.")
+    if measure == "pair":
+        refuse_of_one(
+            wheel=wheel,
+            stream=stream,
+            plates=plates,
+            calibration=calibration,
+            uncalibrated=uncalibrated,
+            rear_steers=rear_steers,
+            linear=linear.on(Wheel.LF),
+        )
+        return _analyze_pair(
+            ctx,
+            file,
+            (no_spin, no_zero),
+            lambda each: sweep_request(
+                each,
+                priors,
+                plates=None,
+                straight=straight,
+                rear_steers=False,
+                use_gyro=use_gyro,
+            ),
+            json_output,
+            budget,
+        )
+    if wheel is None:
+        raise UsageError("Which wheel?", "", "Say --wheel LF (or RF, LR, RR).")
     if measure == "toe":
         task = toe_choice.task(wheel, **linear.channel_and_file())
         which = None if stream is None else stream - 1
@@ -114,6 +154,35 @@ def analyze(
     return print_outcome(
         ctx, outcome, recording.notices, str(file), json_output=json_output, budget=budget
     )
+
+
+def _analyze_pair(
+    ctx: typer.Context,
+    file: Path,
+    without: tuple[bool, bool],
+    request_of: Callable[[Wheel], Request],
+    json_output: bool,
+    budget: bool,
+) -> int:
+    from knuckle.cli.live import exit_code, tell_outcomes
+    from knuckle.run.measurement import Report
+    from knuckle.run.pair_outcome import BOTH_WHEELS
+    from knuckle.run.replay_pair import measure_pair, read_pair
+    from knuckle.store.rows import RunState
+
+    read = read_pair(file, no_spin=without[0], no_zero=without[1])
+    left, right = (request_of(each) for each in BOTH_WHEELS)
+    outcomes = measure_pair(read, (left, right))
+    notices = tuple(
+        f"{each}: {notice}"
+        for each, recording in zip(BOTH_WHEELS, read.recordings, strict=True)
+        for notice in recording.notices
+    )
+    report = Report(None, RunState.FINISHED, outcomes, notices)
+    tell_outcomes(ctx, report, str(file), json_output=json_output, budget=budget)
+    for line in () if json_output else notices:
+        typer.echo(f"Note: {line}")
+    return exit_code(report, interrupted=False)
 
 
 def _analyze_toe(

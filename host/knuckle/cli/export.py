@@ -91,10 +91,14 @@ def export(
 
 
 def _readings(store: Store, detail: RunDetail, row: StreamRow, raw: bool) -> Readings:
+    from dataclasses import replace
+
     from knuckle.report.export import Readings, corrected_range_g, log_facts
     from knuckle.run.calibrations import of_run
     from knuckle.store.recording import samples_of
+    from knuckle.store.wheel_facts import of_wheel
 
+    detail = replace(detail, facts=of_wheel(detail.facts, row.wheel))
     decoded = decoded_stream(store, detail, row)
     if decoded.block is None and decoded.linear is not None:
         told = log_facts(
@@ -127,7 +131,10 @@ def _calibration(store: Store, detail: RunDetail, row: StreamRow) -> dict[str, A
         from knuckle.run.calibration_json import of_record
 
         return to_json(of_record(made))
-    _, calibration = of_run(detail.facts, decoded_stream(store, detail, row))
+    from knuckle.store.wheel_facts import of_wheel
+
+    facts = of_wheel(detail.facts, row.wheel)
+    _, calibration = of_run(facts, decoded_stream(store, detail, row))
     if calibration is None:
         raise UsageError(
             f"Run {detail.summary.run_id} was measured without a calibration.",

@@ -21,6 +21,7 @@ if TYPE_CHECKING:
 
     from knuckle.model.wheel import Wheel
     from knuckle.run.measurement import Measurement, Report
+    from knuckle.run.measurement_pair import PairMeasurement
     from knuckle.run.view import View
     from knuckle.store.database import Store
     from knuckle.terminal.screen import Screen
@@ -87,7 +88,7 @@ def screen_for(here: Invocation, json_output: bool) -> Screen:
 def measure_live(
     ctx: typer.Context,
     cautions: Sequence[str],
-    begin: Callable[[View, Store], Measurement],
+    begin: Callable[[View, Store], Measurement | PairMeasurement],
     *,
     description: str,
     json_output: bool,
@@ -116,7 +117,7 @@ def measure_live(
         screen_for(here, json_output) as screen,
         here.sounds() as sounds,
     ):
-        for line in (*cautions, description):
+        for line in (*cautions, *description.splitlines()):
             screen.say(line)
         measurement = begin(TerminalView(screen, sounds), store)
         report, interrupted = run_to_end(measurement)
@@ -131,7 +132,7 @@ def measure_live(
     return exit_code(report, interrupted)
 
 
-def run_to_end(measurement: Measurement) -> tuple[Report, bool]:
+def run_to_end(measurement: Measurement | PairMeasurement) -> tuple[Report, bool]:
     """Run a measurement; return its report, and whether it was interrupted.
 
     Raises
@@ -170,8 +171,24 @@ def tell(
     aside = sys.stderr if json_output else sys.stdout
     for line in _opening_lines(report, interrupted=interrupted):
         typer.echo(line, file=aside)
+    source = None if report.run is None else f"run {report.run}"
+    tell_outcomes(ctx, report, source, json_output=json_output, budget=budget)
+    for line in _closing_lines(report, store):
+        typer.echo(line, file=aside)
+
+
+def tell_outcomes(
+    ctx: typer.Context, report: Report, source: str | None, *, json_output: bool, budget: bool
+) -> None:
+    """Print the outcomes of a report, as text or as one JSON object.
+
+    Parameters
+    ----------
+    source : str or None
+        Where the readings came from.
+    """
     if json_output:
-        typer.echo(json.dumps(_as_json(report), indent=1, ensure_ascii=True))
+        typer.echo(json.dumps(_as_json(report, source), indent=1, ensure_ascii=True))
     else:
         from knuckle.report.budget_text import with_budget
         from knuckle.report.outcome_text import outcome_lines
@@ -182,8 +199,6 @@ def tell(
             for line in with_budget(outcome_lines(outcome), outcome, budget):
                 console.print(line, markup=False, soft_wrap=True, emoji=False)
         console.print()
-    for line in _closing_lines(report, store):
-        typer.echo(line, file=aside)
 
 
 def _opening_lines(report: Report, *, interrupted: bool) -> list[str]:
@@ -215,11 +230,10 @@ def _closing_lines(report: Report, store: Path) -> list[str]:
     return lines
 
 
-def _as_json(report: Report) -> dict[str, Any]:
+def _as_json(report: Report, source: str | None) -> dict[str, Any]:
     from knuckle import __version__
     from knuckle.report.results_json import outcome_to_json
 
-    source = None if report.run is None else f"run {report.run}"
     objects = [
         outcome_to_json(
             outcome, source=source, program_version=__version__, notices=list(report.notices)
@@ -240,7 +254,7 @@ def refused_as_json(measure: str, wheel: Wheel, refusal: MeasurementRefused) -> 
     outcome = Outcome(measure, wheel.value, {}, refused=Notice(refusal.code, str(refusal)))
     typer.echo(
         json.dumps(
-            _as_json(Report(None, RunState.REFUSED, (outcome,))), indent=1, ensure_ascii=True
+            _as_json(Report(None, RunState.REFUSED, (outcome,)), None), indent=1, ensure_ascii=True
         )
     )
     return REFUSED

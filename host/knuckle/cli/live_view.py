@@ -19,6 +19,7 @@ STRAIGHT_DEG: Final = 0.5
 _TITLES: Final = {
     "camber": "Camber",
     "sweep": "Sweep",
+    "pair": "Sweep, LF + RF",
     "toe": "Toe",
     "linear": "Calibration of a linear sensor",
     "noise": "Noise of the pod",
@@ -29,7 +30,7 @@ _TITLES: Final = {
 }
 _WORDS_ALONE: Final = ("sweep", "calibrate")
 """Of plain lines, which would not fit 80 columns otherwise."""
-_OF_NO_WHEEL: Final = ("linear", "noise", "reversal", "calibrate", "validate")
+_OF_NO_WHEEL: Final = ("pair", "linear", "noise", "reversal", "calibrate", "validate")
 
 
 class TerminalView:
@@ -75,12 +76,19 @@ def scene_of(live: LiveView, prefix: str = "", *, plain: bool = False) -> Scene:
         themselves.
     """
     guidance = live.guidance
-    swept = live.measure == "sweep"
+    swept = live.measure in ("sweep", "pair")
     unit = "deg"
     if live.figure is not None:
         caption, value, unit = live.figure.caption, live.figure.value, live.figure.unit
     else:
         caption, value = _steer(live) if swept else _camber(live)
+    # Both wheels at once: what is out for one is in for the other.
+    of_both = plain and live.measure == "pair"
+    if of_both and live.steer_deg is not None:
+        side = "left" if live.steer_deg > 0.0 else "right"
+        straight = abs(live.steer_deg) < STRAIGHT_DEG
+        caption, unit = live.wheel.value, "deg" if straight else f"deg {side}"
+        value = f"{abs(live.steer_deg):.1f}"
     shows_places = not plain or (swept and guidance.ask is Ask.TAKEN)
     on = live.wheel.value if plain else live.wheel.spoken
     of_wheel = "" if live.measure in _OF_NO_WHEEL else f", {on}"
@@ -91,12 +99,12 @@ def scene_of(live: LiveView, prefix: str = "", *, plain: bool = False) -> Scene:
         value="" if plain and live.measure in _WORDS_ALONE else value,
         unit=unit,
         caption=caption,
-        steer_deg=live.steer_deg if swept else None,
+        steer_deg=live.steer_deg if swept and not of_both else None,
         goal_deg=guidance.goal_deg if swept else None,
         wheel=live.wheel,
         sphere=guidance.sphere,
         places=guidance.places if shows_places else (),
-        links=(live.link,),
+        links=(live.link, *live.other_links),
         figures=_figures(live) if swept else (),
         footer=FOOTER,
     )
@@ -114,11 +122,15 @@ def _steer(live: LiveView) -> tuple[str, str]:
     if abs(steer_deg) < STRAIGHT_DEG:
         return "steer, straight ahead", f"{abs(steer_deg):.1f}"
     side = "left" if steer_deg > 0.0 else "right"
+    if live.measure == "pair":
+        return f"steer of {live.wheel}, {side}", f"{abs(steer_deg):.1f}"
     inout = "out" if (steer_deg > 0.0) == live.wheel.is_left else "in"
     return f"steer, {side} ({inout})", f"{abs(steer_deg):.1f}"
 
 
 def _figures(live: LiveView) -> tuple[tuple[str, str], ...]:
+    also = tuple((shown.caption, f"{shown.value} {shown.unit}") for shown in live.also)
     if live.camber_deg is None:
-        return ()
-    return (("camber, live", f"{live.camber_deg:.2f} deg"),)
+        return also
+    caption = f"{live.wheel} camber" if live.measure == "pair" else "camber, live"
+    return ((caption, f"{live.camber_deg:.2f} deg"), *also)

@@ -33,6 +33,7 @@ from knuckle.cli.request import (
     read_calibration,
     sweep_request,
 )
+from knuckle.cli.sweep_pair import Both, LeftPodOption, RightPodOption, check_pair, sweep_both
 from knuckle.errors import MeasurementRefused, UsageError
 from knuckle.model.wheel import Wheel
 
@@ -57,10 +58,15 @@ def sweep(
     priors: Priors,
     linear: LinearChoice,
     pod: PodOption = None,
+    left_pod: LeftPodOption = None,
+    right_pod: RightPodOption = None,
     wheel: Annotated[
         Wheel | None,
         typer.Option(
-            "--wheel", metavar="WHEEL", parser=read_wheel, help="The wheel: LF or RF; needed."
+            "--wheel",
+            metavar="WHEEL",
+            parser=read_wheel,
+            help="The wheel: LF or RF; needed unless both are swept.",
         ),
     ] = None,
     plates: PlatesOption = None,
@@ -82,8 +88,47 @@ def sweep(
     Exit code 3 if the readings do not support a result.
     """
     here = invocation(ctx)
+    both = check_pair(
+        left_pod,
+        right_pod,
+        wheel=wheel,
+        pod=pod,
+        plates=plates,
+        rear_steers=rear_steers,
+        linear=(left_pod or right_pod) and linear.on(Wheel.LF),
+    )
+    if both is not None:
+        typed = Both(
+            *both,
+            read_calibration(ctx, calibration, uncalibrated),
+            uncalibrated,
+            read_driver(driver, "in"),
+            rate,
+            priors.brake_held,
+            same_mount,
+            no_spin,
+            no_zero,
+            json_output,
+            budget,
+        )
+        return sweep_both(
+            ctx,
+            typed,
+            lambda each: sweep_request(
+                each,
+                priors,
+                plates=None,
+                straight=straight,
+                rear_steers=False,
+                use_gyro=use_gyro,
+            ),
+        )
     if wheel is None:
-        raise UsageError("Which wheel?", "", "Say --wheel LF or --wheel RF.")
+        raise UsageError(
+            "Which wheel?",
+            "",
+            "Say --wheel LF or --wheel RF, or name a pod for each with --left-pod and --right-pod.",
+        )
     request = sweep_request(
         wheel,
         priors,

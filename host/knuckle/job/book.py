@@ -11,6 +11,7 @@ from knuckle.job.figures import Row, figures
 from knuckle.job.phases import Kind, Phase
 from knuckle.job.readings import Reading, readings_of
 from knuckle.job.state import JobState, fold
+from knuckle.job.turned_out import turn_out_rows
 from knuckle.model.car import Car
 from knuckle.store.database import Store
 from knuckle.store.rows import JobOf, JobRow, JobRunRow
@@ -121,5 +122,5 @@ def view_of(store: Store, job_id: int) -> JobView:
         state,
         runs,
         readings,
-        figures(state, readings, car),
+        (*figures(state, readings, car), *turn_out_rows(state, runs)),
     )

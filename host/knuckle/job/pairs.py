@@ -7,6 +7,7 @@ from knuckle.alignment.pair import SweptWheel, pair_of
 from knuckle.job.book import JobView
 from knuckle.job.figures import wheelbases_of
 from knuckle.job.readings import Reading
+from knuckle.job.turned_out import turn_out_now
 from knuckle.model.result import SWEPT, Notice, Quantity, Result
 from knuckle.model.wheel import Wheel
 
@@ -22,7 +23,9 @@ def pair_notices(view: JobView) -> tuple[Notice, ...]:
         return ()
     taped = view.state.wheelbases
     return read_differences(
-        pair_of(left, right), wheelbase=wheelbases_of(taped[-1], view.car) if taped else None
+        pair_of(left, right),
+        turn_out=turn_out_now(view.figures),
+        wheelbase=wheelbases_of(taped[-1], view.car) if taped else None,
     )
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import AsyncGenerator
+from collections.abc import AsyncGenerator, Sequence
 from datetime import datetime
 from types import TracebackType
 from typing import Any, Final, Protocol, Self
@@ -10,7 +10,7 @@ from typing import Any, Final, Protocol, Self
 from knuckle.errors import LinkError, LinkLost, LinkNotFound
 from knuckle.links.address import Address, OptionReader, choice, read_options, speed, whole_number
 from knuckle.links.clocks import DrivenClock
-from knuckle.links.contract import Chunk, Clock
+from knuckle.links.contract import Chunk, Clock, Link
 from knuckle.links.pipes import Pipe, open_pipe
 from knuckle.model.wheel import Wheel
 
@@ -210,6 +210,10 @@ class SimLink:
     def pass_over(self) -> None:
         """Do nothing: there is only one simulated pod here."""
 
+    def start_at(self, utc: datetime) -> None:
+        """Let the simulated world start at a date and time; before it is opened."""
+        self._drive.start_at(utc)
+
     def description(self) -> str:
         """Return scenario and seed."""
         return f"{self.what}, {self._title}"
@@ -225,3 +229,23 @@ class SimLink:
             "The scenario has cut the link, or it was closed.",
             "Wait: the program goes on by itself when it is back.",
         )
+
+
+def on_one_car(links: Sequence[Link]) -> None:
+    """Let simulated pods be on one car, with one person and one time; others stay as they are.
+
+    Raises
+    ------
+    UsageError
+        If they are not of one scenario, seed and car, or two are on one wheel.
+    """
+    simulated = [link for link in links if isinstance(link, SimLink)]
+    if len(simulated) < 2:
+        return
+    from knuckle.sim.world import PodOnCar
+    from knuckle.sim.world import on_one_car as joined
+
+    joined([link.pod for link in simulated if isinstance(link.pod, PodOnCar)])
+    zero = simulated[0].clock.utc(0.0)
+    for link in simulated:
+        link.start_at(zero)

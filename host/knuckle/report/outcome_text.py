@@ -24,8 +24,8 @@ _NAMES = {
     Quantity.CROSS_SAI: "Cross-inclination",
     Quantity.INCLUDED: "Included angle",
     Quantity.CROSS_INCLUDED: "Cross-included angle",
-    Quantity.TURN_OUT_LEFT: "Toe-out on turns, to the left",
-    Quantity.TURN_OUT_RIGHT: "Toe-out on turns, to the right",
+    Quantity.TURN_OUT_LEFT: "Toe-out on a left turn",
+    Quantity.TURN_OUT_RIGHT: "Toe-out on a right turn",
     Quantity.WHEELBASE_DIFFERENCE: "Wheelbase, left less right",
     Quantity.SETBACK: "Setback",
     Quantity.CAMBER_GAIN: "Camber gain",
@@ -115,8 +115,10 @@ def outcome_lines(outcome: Outcome, notices: Sequence[str] = ()) -> Iterator[str
         yield from _wrapped(outcome.refused.text)
     for result in outcome.results.values():
         yield from result_lines(result)
-    if outcome.measure == "sweep" and outcome.results:
+    if outcome.measure == "sweep" and "chi_squared" in outcome.details:
         yield from _sweep_lines(outcome)
+    if "included_left_deg" in outcome.details and "included_right_deg" in outcome.details:
+        yield from _included_lines(outcome)
     if outcome.measure == "calibrate" and "poses" in outcome.details:
         from knuckle.report.calibration_text import fit_lines  # brings numpy along
 
@@ -190,6 +192,17 @@ def _sweep_lines(outcome: Outcome) -> Iterator[str]:
         f"Cross-check, two-reading rule: caster {figure('two_reading_caster_deg'):+.2f} deg "
         "(ignores toe)."
     )
+
+
+def _included_lines(outcome: Outcome) -> Iterator[str]:
+    """Yield the knuckles' own angles, which the cross figure is the difference of."""
+    sides = (
+        f"{side} {float(outcome.details[f'included_{side}_deg']):.2f} ± "
+        f"{float(outcome.details[f'included_{side}_expanded_uncertainty_deg']):.2f} deg"
+        for side in ("left", "right")
+    )
+    yield ""
+    yield f"Included angle (SAI + camber): {', '.join(sides)}."
 
 
 def _notice_lines(notice: Notice) -> Iterator[str]:

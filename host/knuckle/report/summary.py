@@ -18,6 +18,7 @@ from knuckle.report.noise_text import noise_lines
 from knuckle.report.outcome_text import outcome_lines
 from knuckle.report.validation_text import validation_lines
 from knuckle.store.rows import Figure, RunDetail, RunState, RunSummary, StreamRow
+from knuckle.store.wheel_facts import of_wheel, own_facts, wheels_in
 
 if TYPE_CHECKING:  # it needs numpy, which a list of runs does without
     from knuckle.store.arrivals import SampleClock
@@ -87,7 +88,9 @@ def list_lines(
 
 
 def _wheels(summary: RunSummary) -> list[str]:
-    wheels = dict.fromkeys((*summary.wheels, *(figure.wheel for figure in summary.figures)))
+    # What is of a pair, under "front", has no column here.
+    shown = (f.wheel for f in summary.figures if len(f.wheel) <= 2)
+    wheels = dict.fromkeys((*summary.wheels, *shown))
     return list(wheels) or [""]
 
 
@@ -139,8 +142,10 @@ def detail_lines(
     yield f"  started  {local_time(summary.started_utc, zone, seconds=True)}"
     yield f"  ended    {local_time(summary.ended_utc, zone, seconds=True)}"
     yield f"  program  knuckle {summary.program_version}"
-    for line in fact_lines(detail.facts, lambda date: local_time(date, zone)):
-        yield from _wrapped(f"  {line}")
+    for wheel in ("", *wheels_in(detail.facts)):
+        facts = own_facts(detail.facts, wheel) if wheel else of_wheel(detail.facts, None)
+        for line in fact_lines(facts, lambda date: local_time(date, zone)):
+            yield from _wrapped(f"  {wheel + ': ' if wheel else ''}{line}")
     for row in detail.streams:
         yield ""
         yield from _stream_lines(row)

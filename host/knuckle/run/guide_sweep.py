@@ -59,6 +59,8 @@ class SweepGuide:
         The turn plates' angles at left and right lock that the driver steers to.
     linear : callable, optional
         The linear sensor laid to the wheel, if there is one: followed where there is no gyro.
+    both : bool
+        Whether the other front wheel is swept as well: the words then are of the steering.
     """
 
     def __init__(
@@ -66,8 +68,10 @@ class SweepGuide:
         wheel: Wheel,
         plates_deg: tuple[float, float] | None = None,
         linear: Callable[[], LinearSteer | None] = lambda: None,
+        *,
+        both: bool = False,
     ) -> None:
-        self._say = SweepWords(wheel, plates_deg)
+        self._say = SweepWords(None if both else wheel, plates_deg)
         self._angles = LiveAngles()
         self._linear = linear
         self._follows: bool | None = None
@@ -97,6 +101,11 @@ class SweepGuide:
     def finished(self) -> bool:
         """Whether straight ahead, both locks and the return have been taken."""
         return self._finished
+
+    @property
+    def taken(self) -> bool:
+        """Whether the rest that goes on has been taken."""
+        return self._ready
 
     @property
     def steer_deg(self) -> float | None:

@@ -38,6 +38,7 @@ from knuckle.run.parts import Part, from_facts
 from knuckle.run.zeros import KeptZero, zero_in
 from knuckle.store.capture import CaptureReader, is_capture, read_capture
 from knuckle.store.recording import Decoded, decode
+from knuckle.store.wheel_facts import of_wheel
 from knuckle.wire.messages import ChannelKind, Hello, Sensor
 from knuckle.wire.textlog import read_csv, read_log
 
@@ -277,11 +278,11 @@ def read_recording(path: Path, stream: int | None = None) -> Recording:
         wanted = _stream(capture, stream)
         decoded = decode(_pieces(capture, wanted))
         notices = list(capture.notices)
-        parts = from_facts(capture.header.facts)
-        floor = floor_of_facts(capture.header.facts)
         wheel = _wheel(capture.header.streams[wanted].wheel)
+        run_facts = of_wheel(capture.header.facts, wheel)
+        parts = from_facts(run_facts)
+        floor = floor_of_facts(run_facts)
         at = moment_of(capture.header.started_utc)
-        run_facts = capture.header.facts
     if decoded.block is None:
         raise _empty(path) if decoded.linear is None else _no_accelerometer(path)
     recording = recording_of(decoded.block, decoded, notices, parts)

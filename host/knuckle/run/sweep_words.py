@@ -15,13 +15,13 @@ class SweepWords:
 
     Parameters
     ----------
-    wheel : Wheel
-        Tells which side is "in".
+    wheel : Wheel or None
+        Tells which side is "in"; None where both front wheels are swept at once.
     plates_deg : (float, float) or None
         The turn plates' angles at left and right lock.
     """
 
-    def __init__(self, wheel: Wheel, plates_deg: tuple[float, float] | None) -> None:
+    def __init__(self, wheel: Wheel | None, plates_deg: tuple[float, float] | None) -> None:
         self._wheel = wheel
         self._plates = plates_deg is not None
         self._left_deg, self._right_deg = plates_deg or (AIM_DEG, AIM_DEG)
@@ -39,10 +39,9 @@ class SweepWords:
             return f"Turn left or right, to {max(self._left_deg, self._right_deg):.0f} deg"
         left = need is Need.LEFT
         aim_deg = self._left_deg if left else self._right_deg
-        inout = "out" if left == self._wheel.is_left else "in"
         begun = steer_deg is not None and abs(steer_deg) > _BEGUN_DEG and (steer_deg > 0.0) == left
         verb = "Turn further" if begun else "Turn"
-        return f"{verb} {'left' if left else 'right'} ({inout}), to {aim_deg:.0f} deg"
+        return f"{verb} {self._way(left)}, to {aim_deg:.0f} deg"
 
     def move_without_gyro(self, need: Need, *, locks_taken: int) -> str:
         """Return what to do next, where the side that was taken is not known."""
@@ -58,10 +57,14 @@ class SweepWords:
             return "Not taken after all: go back to where the wheel stood"
         if abs(steer_deg) < _BEGUN_DEG:
             return "Not taken after all: go back to straight ahead"
-        left = steer_deg > 0.0
-        inout = "out" if left == self._wheel.is_left else "in"
+        way = self._way(steer_deg > 0.0)
+        return f"Not taken after all: go back {way}, to {abs(steer_deg):.0f} deg"
+
+    def _way(self, left: bool) -> str:
         side = "left" if left else "right"
-        return f"Not taken after all: go back {side} ({inout}), to {abs(steer_deg):.0f} deg"
+        if self._wheel is None:
+            return side
+        return f"{side} ({'out' if left == self._wheel.is_left else 'in'})"
 
     def no_gyro(self) -> str:
         """Return what is said of a pod without gyro."""

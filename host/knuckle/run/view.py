@@ -43,6 +43,10 @@ class LiveView:
         Pod time since the first sample.
     figure : Shown or None
         What stands large where it is neither camber nor steer.
+    also : tuple of Shown
+        Smaller figures, of a second wheel.
+    other_links : tuple of LinkState
+        Of further pods.
     """
 
     measure: str
@@ -53,6 +57,8 @@ class LiveView:
     link: LinkState
     passed_s: float
     figure: Shown | None = None
+    also: tuple[Shown, ...] = ()
+    other_links: tuple[LinkState, ...] = ()
 
 
 class View(Protocol):

@@ -68,6 +68,14 @@ class Car:
     LR: Knuckle = key(_rear, "Left rear wheel.")
     RR: Knuckle = key(_rear, "Right rear wheel; absent: as LR.")
     track_mm: float = key(1520.0, "Front track, between the contact patches.", low=500, high=3000)
+    turn_out: float = key(
+        0.0,
+        "How much more the inner front wheel turns: cot(outer) - cot(inner), which is track over "
+        "wheelbase for wheels that roll about one centre; 0: both turn alike. The script's "
+        "positions then lie between the two.",
+        low=-1.0,
+        high=2.0,
+    )
     body_roll: bool = key(True, "Whether the body rolls as the wheels steer.")
     front_roll_share: float = key(
         0.55,

@@ -24,6 +24,7 @@ from knuckle.sim.motion import Motion, Shake, shaken, slipped, wheel_motion
 from knuckle.sim.moves import Motion1, Submove, Track, Tremor
 from knuckle.sim.spec import Purpose
 from knuckle.sim.truth import ScriptedRest
+from knuckle.sim.turn_out import motion_of_wheel, of_wheel_deg
 from knuckle.wire.messages import Cue
 
 SETTLED_WITHIN_DEG = 0.1
@@ -69,6 +70,7 @@ class Driver:
         self._knuckle = scenario.car.knuckle(scenario.wheel)
         self._axes = pod_axes(scenario.car, scenario.wheel, case.seat, case.up)
         self._body_roll = body_roll_curve(scenario.car)
+        self._turn_out = scenario.car.turn_out if scenario.wheel.is_front else 0.0
         mount = scenario.mount
         self._lever_m = np.array([mount.lever_forward_m, mount.lever_outboard_m, 0.0])
         self._theta_deg = Track()
@@ -156,6 +158,8 @@ class Driver:
         theta, roll = self._theta_deg.at(t_s), self._roll_deg.at(t_s)
         if self._script.tremor_deg:
             theta = Motion1(*(a + b for a, b in zip(theta, self._tremor_deg.at(t_s), strict=True)))
+        if self._turn_out:
+            theta = motion_of_wheel(theta, self._turn_out, self._side)
         motion = wheel_motion(
             self._axes, _radians(theta), _radians(roll), self._body_roll, self._lever_m
         )
@@ -168,11 +172,18 @@ class Driver:
         theta = self._theta_deg.at(t_s).value
         if self._script.tremor_deg:
             theta = theta + self._tremor_deg.at(t_s).value
+        theta = self._of_wheel_deg(theta)
         roll = self._roll_deg.at(t_s).value
         at = np.searchsorted([stop.move_start_s for stop in self._stops], t_s, side="right") - 1
         play_mm = [self._play_mm(stop.number) for stop in self._stops]
         length_mm = self.linkage.length_mm(np.radians(theta), np.radians(roll))
         return np.asarray(length_mm + np.array(play_mm)[np.maximum(at, 0)])
+
+    def _of_wheel_deg(self, turn_deg: FloatArray) -> FloatArray:
+        """Return how far this wheel turns."""
+        if not self._turn_out:
+            return turn_deg
+        return of_wheel_deg(turn_deg, self._turn_out, self._side)
 
     def _play_mm(self, number: int) -> float:
         rng = self._case.generator(Stream.LINKAGE, number)
@@ -323,10 +334,10 @@ class Driver:
 
     def _rest(self, stop: Stop) -> ScriptedRest:
         drift_deg = stop.drift_dps * (stop.leave_s - stop.hold_start_s) / 2.0
-        theta_deg = stop.theta_deg + drift_deg
-        spins = turned_spin(
-            self._knuckle, self._side, np.radians([self._stops[0].theta_deg, theta_deg])
-        )
+        first_deg, theta_deg = self._of_wheel_deg(
+            np.array([self._stops[0].theta_deg, stop.theta_deg + drift_deg])
+        ).tolist()
+        spins = turned_spin(self._knuckle, self._side, np.radians([first_deg, theta_deg]))
         headings = heading_deg(spins, self._side)
         return ScriptedRest(
             wheel=self._case.scenario.wheel,

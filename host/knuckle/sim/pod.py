@@ -232,9 +232,9 @@ class SimulatedPod(PodOnCar):
         if self._begin_script(at_s):
             faults = self.scenario.faults
             if faults.restart.on:
-                self._restart_at_s = at_s + faults.restart.at_s
+                self._restart_at_s = self._since_begin(faults.restart.at_s)
             if faults.disconnect.on:
-                self._cut_at_s = at_s + faults.disconnect.at_s
+                self._cut_at_s = self._since_begin(faults.disconnect.at_s)
         self._streaming = True
         self._status_at_s = at_s + STATUS_S
         self._hello_at_s = max(self._hello_at_s, at_s + HELLO_STREAMING_S)
