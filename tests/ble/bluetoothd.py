@@ -184,8 +184,9 @@ class Daemon:
 
     # ---- the serial line behind a device
 
-    async def carry(self, device: Device) -> None:
+    async def carry(self, device: Device, after_s: float = 0.0) -> None:
         """Carry what the pod sends to the radio."""
+        await asyncio.sleep(after_s)
         reader, device.writer = await asyncio.open_unix_connection(device.uart)
         self.spawn(self.radiate(device))
         while data := await reader.read(4096):
@@ -496,7 +497,8 @@ class Daemon:
             device.notifying.add(str(message.sender))
             if device.uart and device.starts_when_heard:
                 device.starts_when_heard = False
-                self.spawn(self.carry(device))
+                # The library listens only once it has the answer: on a busy machine that is late.
+                self.spawn(self.carry(device, after_s=0.5))
             if first:
                 self.changed(str(message.path), CHARACTERISTIC, {"Notifying": Variant("b", True)})
             self.reply(message)
