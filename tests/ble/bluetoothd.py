@@ -186,8 +186,8 @@ class Daemon:
 
     async def carry(self, device: Device, after_s: float = 0.0) -> None:
         """Carry what the pod sends to the radio."""
-        await asyncio.sleep(after_s)
         reader, device.writer = await asyncio.open_unix_connection(device.uart)
+        await asyncio.sleep(after_s)
         self.spawn(self.radiate(device))
         while data := await reader.read(4096):
             while len(device.waiting) > MODULE_BUFFER and not device.radio_bytes_per_s:
