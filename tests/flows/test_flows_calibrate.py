@@ -240,6 +240,8 @@ def test_what_is_left_early_is_no_calibration_and_is_resumed(tmp_path: Path) -> 
     refused = first.found.outcome.refused
     assert refused is not None and refused.code == "ILL_CONDITIONED"
     assert "would help" in refused.text and "up)" in refused.text
+    told = list(fit_lines(first.found.outcome.details))
+    assert not any(line.startswith("Left in camber") for line in told)
     assert first.report.state is RunState.REFUSED
     assert any("left alone" in line for line in first.heard.lines)
     second = calibrated(tmp_path, "seed=8&posing.scatter_deg=15", resume="last")

@@ -59,6 +59,8 @@ def fit_lines(details: Mapping[str, float | str]) -> Iterator[str]:
             f"Gyro                gravity lands {details['gyro_misfit_deg']:.2f} deg from where it "
             f"says (before: {details['gyro_misfit_before_deg']:.2f})"
         )
+    if "date" not in details:  # no calibration has come of it
+        return
     camber_k, freedom = float(details["camber_k"]), float(details["degrees_of_freedom"])
     by = f" by {freedom_words(freedom)}" if freedom < MANY else ""
     left_deg = camber_k * float(details["camber_u_deg"])

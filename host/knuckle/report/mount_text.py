@@ -19,8 +19,9 @@ def mount_lines(outcome: Outcome) -> Iterator[str]:
 
 def _spin_lines(outcome: Outcome) -> Iterator[str]:
     found = outcome.details
+    way = "a slow turn" if found["way"] == "slow turn" else found["way"]
     yield from _wrapped(
-        f"By {found['way']}, {float(found['readings']):.0f} readings; largest part of the turn "
+        f"By {way}, {float(found['readings']):.0f} readings; largest part of the turn "
         f"left open {float(found['largest_gap_deg']):.0f} deg."
     )
     if "closure_deg" in found:
@@ -57,4 +58,4 @@ def _reversal_lines(outcome: Outcome) -> Iterator[str]:
 
 
 def _wrapped(text: str) -> Iterator[str]:
-    yield from textwrap.wrap(text, WIDTH)
+    yield from textwrap.wrap(text, WIDTH, break_on_hyphens=False)

@@ -121,10 +121,7 @@ def said(used: Used, at: datetime | None) -> str:
     if kept is None:
         if used.source == APPLIED:
             return "The readings count as calibrated: the pod does not say '# calibration=none'."
-        return (
-            "This pod is not calibrated: the data sheet's tolerances hold, degrees, not tenths. "
-            "`knuckle calibrate` cures that."
-        )
+        return "This pod is not calibrated: degrees, not tenths; `knuckle calibrate` cures that."
     days = None if at is None else age_days(kept, at)
     when = f" of {kept.date[:10]}" if kept.date else ""
     if days is not None:

@@ -65,7 +65,7 @@ class KeptZero:
         told = f"The zero of the reversal in run {self.run} ({self.found_utc[:10]})"
         if not self.zero.same_correction(corrected_by):
             return f"{told} is not used: the pod's calibration was another then."
-        return f"{told} is applied (--no-zero leaves it out)."
+        return f"{told} is applied; --no-zero omits it."
 
     def applied(
         self,
