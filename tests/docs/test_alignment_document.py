@@ -56,6 +56,7 @@ def test_alignment_document_followed_to_the_letter(
     run(["align", "siskin", "--status", "--json"])
     status = json.loads(capsys.readouterr().out)
     assert status["closed"]
+    assert status["answers"]["fuel"]["text"] == "half a tank", "Enter takes the car file's"
     # What was read first holds the simulated truth; toe in front is about the thrust line.
     truth = load(str(tmp_path / "siskin-pod.toml")).car
     figures = {(row["place"], row["quantity"]): row["rounds"][0] for row in status["figures"]}

@@ -52,7 +52,7 @@ def prepare(lead: Lead, *, again: bool) -> None:
             continue
         known = _of_car(view.car, item)
         shown = f" [{known[1]}]" if known[1] else ""
-        record = lead.ask_for(f"{item.words}{shown}", partial(_answer, item, known[0]))
+        record = lead.ask_for(f"{item.words}{shown}", partial(_answer, item, known))
         lead.enter(Phase.PREPARATION, Kind.ANSWER, {"item": item.name, **record})
         _differs(item, record, known[0])
 
@@ -74,11 +74,12 @@ def _of_car(car: Car, item: Item) -> tuple[dict[str, float], str]:
     return {}, ""
 
 
-def _answer(item: Item, known: dict[str, float], line: str) -> dict[str, Any]:
+def _answer(item: Item, known: tuple[dict[str, float], str], line: str) -> dict[str, Any]:
     if line == "-":
         return {"done": False, "text": "", "values": {}}
     if not line:
-        return {"done": True, "text": "", "values": known}
+        values, words = known
+        return {"done": True, "text": "" if values else words, "values": values}
     if item.per_wheel:
         values = at_wheels(line, _READ[item.per_wheel])
         if any(value <= 0.0 for value in values.values()):

@@ -37,6 +37,7 @@ COMMANDS: Final = (
     "camber",
     "sweep",
     "toe",
+    "travel",
     "linear",
     "calibrate",
     "noise",
@@ -68,7 +69,7 @@ def build() -> typer.Typer:
     """Return the program with all its commands."""
     app = typer.Typer(
         name="knuckle",
-        help="Camber, caster and steering-axis inclination from a pod on the wheel.",
+        help="Camber, caster, steering-axis inclination and toe, up to a whole alignment.",
         pretty_exceptions_enable=False,
         rich_markup_mode=None,
         context_settings={"help_option_names": ["-h", "--help"]},
