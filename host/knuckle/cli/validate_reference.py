@@ -200,7 +200,7 @@ def _needed(
         raise UsageError(
             f"{flag} is needed: nothing is known of the reference yet.",
             "",
-            "Say --reference, --resolution and --accuracy; they are kept for the next time.",
+            "Say --reference, --accuracy and --resolution (--bar for a sine bar); they are kept.",
         )
     while True:
         print(f"{question} ", end="", file=sys.stderr, flush=True)
