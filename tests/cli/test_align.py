@@ -168,7 +168,7 @@ def test_what_cannot_be_read_is_asked_again(typed: Typed) -> None:
         "1 2 3 4000\n\n\n100 100 100 100\n\n1400\n1400/x 1400\n\nn\n"  # strings
         "rubbish\ncamber\ncamber XX\ncamber LF 4x\ncamber LF 45\ncamber LF 1 half\n"
         "camber LF 1/0\nwheelbase 2400\nwheelbase 94 94\nsweep LF 4\n"
-        "caster LF\ntoe LF 62.5\ntoe all\ncamber all 3\n"
+        "caster LF\ntoe LF 62.5\ntoe LF 2.46/2.40\ntoe all\ncamber all 3\n"
         "note slip plates were dirty\nq\n"
     )
     code, out, err = typed(lines)
@@ -192,6 +192,7 @@ def test_what_cannot_be_read_is_asked_again(typed: Typed) -> None:
         "A sweep is typed as what it gives",
         "caster alone is typed with its value",
         "two distances are needed, front and rear",
+        "'2.46/2.40' would be millimetres from string to rim",
         "`all` is of camber by the pod",
     ):
         assert said in " ".join(out.split()), said

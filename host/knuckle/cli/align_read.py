@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections import defaultdict
 from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any, Final
@@ -25,6 +26,8 @@ LEAST_TOE_U_DEG: Final = 0.05
 TAPE_U_MM: Final = 1.0
 """Of a wheelbase by tape, one sigma; common practice, no source."""
 WHEELBASE_SHARE: Final = 0.1
+NEAR_MM: Final = 10.0
+"""From string to rim; nearer than this is rather inches without their unit."""
 HOW: Final = (
     "Type what to read, and where: `camber LF`, `camber all`, `sweep RF`, `toe LR`, by the pod. "
     "By hand: `camber LF -1.25/0.2`, `caster RF 5.1/0.5`, `sai RF 12/0.5` (VALUE/U, one sigma), "
@@ -192,10 +195,14 @@ def _wheelbases(lead: Lead, words: Sequence[str]) -> None:
             )
     phase = Phase.REREAD if state.turned_since or state.round else Phase.READINGS
     lead.enter(phase, Kind.WHEELBASES, {"left_mm": left, "right_mm": right})
+    u = 1.96 * math.hypot(left[1], right[1])
+    say(f"Kept. Left less right: {left[0] - right[0]:+.1f} ± {u:.1f} mm.", "  ")
 
 
 def _at(lead: Lead, verb: str, wheel: Wheel, numbers: Sequence[str]) -> list[int]:
     if verb == "toe":
+        for pair in numbers:
+            _check_distances(pair)
         return lead.measure(lambda: _toe(lead, wheel, list(numbers)))
     if numbers:
         if verb == "sweep" or len(numbers) > 1:
@@ -212,6 +219,27 @@ def _at(lead: Lead, verb: str, wheel: Wheel, numbers: Sequence[str]) -> list[int
     if verb == "camber":
         return lead.measure(lambda: _camber(lead, wheel))
     return lead.measure(lambda: _sweep(lead, wheel))
+
+
+def _check_distances(pair: str) -> None:
+    """Refuse what is no pair of distances, or so near to the rim that its unit was forgotten."""
+    from knuckle.quantities import one_or_two, read_number
+
+    if one_or_two(pair, length_mm)[1] is None:
+        raise UsageError(
+            f"{pair!r}: two distances are needed, front and rear.", "", "toe LF 62.5/61.0"
+        )
+
+    def bare_mm(text: str) -> float:
+        typed = read_number(text)
+        return math.inf if typed.unit else abs(typed.value)
+
+    if min(value for value in one_or_two(pair, bare_mm) if value is not None) < NEAR_MM:
+        raise UsageError(
+            f"{pair!r} would be millimetres from string to rim: hardly so near.",
+            "Without a unit a number counts as mm.",
+            "Write the unit: 2.46in/2.40in, say (or 5mm/4mm, if so it is).",
+        )
 
 
 def _camber(lead: Lead, wheel: Wheel | None) -> int:
