@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import io
 import json
 from pathlib import Path
 
@@ -9,6 +10,7 @@ import pytest
 
 from flows.live_pair import BOTH, LivePair, live_pair
 from flows.live_run import live
+from flows.whole_job import CAR as CAR_FILE
 from knuckle.cli.app import run
 from knuckle.model.result import SWEPT, Quantity
 from knuckle.model.wheel import Wheel
@@ -160,6 +162,38 @@ def test_a_stored_run_gives_the_same_to_the_last_digit(
     csv = str(tmp_path / "rf.csv")
     assert run([*plain, "export", "1", "--wheel", "RF", "--out", csv]) == 0
     assert "# calibration=applied" in Path(csv).read_text(encoding="utf-8")
+
+
+def test_in_a_job_it_is_a_reading_of_both_wheels(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    (tmp_path / "dunlin.toml").write_text(CAR_FILE, encoding="utf-8")
+    monkeypatch.chdir(tmp_path)
+    for name, place in (("STORE", "runs.sqlite3"), ("LOG", "knuckle.log")):
+        monkeypatch.setenv(f"KNUCKLE_{name}", str(tmp_path / place))
+    monkeypatch.setenv("XDG_CONFIG_HOME", str(tmp_path))
+    monkeypatch.setattr("sys.stdin", io.StringIO("sweep both\ncamber both\nq\n"))
+    pods = ["--left-pod", CAR, "--right-pod", CAR]
+    job = ["--plain", "--no-sound", "align", "dunlin"]
+    assert run([*job, *pods, "--phase", "readings"]) == 0
+    said = capsys.readouterr().out
+    assert "`both` is of a sweep with two pods" in said
+    monkeypatch.setattr("sys.stdin", io.StringIO("sweep both\nq\n"))
+    assert run([*job, "--phase", "readings"]) == 0
+    assert "Start with --left-pod and --right-pod" in " ".join(capsys.readouterr().out.split())
+    assert run([*job, "--status", "--json"]) == 0
+    status = json.loads(capsys.readouterr().out)
+    rows = {f"{row['place']} {row['quantity']}": row for row in status["figures"]}
+    with Store(tmp_path / "runs.sqlite3", read_only=True) as store:
+        front = next(r.outcome for r in store.run(1).results if r.outcome.wheel == "front")
+    for quantity in (Quantity.CROSS_CAMBER, Quantity.CROSS_CASTER, Quantity.TURN_OUT_LEFT):
+        row = rows[f"front {quantity.value}"]["rounds"][0]
+        assert row["value"] == pytest.approx(front.results[quantity].value)
+        assert row["expanded_uncertainty"] == pytest.approx(
+            front.results[quantity].expanded_uncertainty, rel=0.02
+        )
+        assert row["runs"] == [1]
+    assert "CASTER_DIFFERS" in {notice["code"] for notice in status["left_and_right"]}
 
 
 @pytest.mark.parametrize(

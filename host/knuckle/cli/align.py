@@ -14,6 +14,7 @@ from knuckle.cli.invocation import invocation
 from knuckle.cli.live import DriverOption
 from knuckle.cli.options import PodOption
 from knuckle.cli.request import CalibrationOption, PlatesOption, UncalibratedOption
+from knuckle.cli.sweep_pair import LeftPodOption, RightPodOption, check_pair
 from knuckle.errors import UsageError
 
 if TYPE_CHECKING:
@@ -66,6 +67,8 @@ def align(
     json_output: Annotated[
         bool, typer.Option("--json", help="With --status: print one JSON object.")
     ] = False,
+    left_pod: LeftPodOption = None,
+    right_pod: RightPodOption = None,
     plates: PlatesOption = None,
     driver: DriverOption = None,
     channel: Annotated[
@@ -104,7 +107,16 @@ def align(
     lead = Lead(
         ctx,
         _opened(ctx, file, new=new, reload=reload, skipped=skipped),
-        Options(pod, plates, driver, calibration, uncalibrated, channel, linear_calibration),
+        Options(
+            pod,
+            plates,
+            driver,
+            calibration,
+            uncalibrated,
+            channel,
+            linear_calibration,
+            check_pair(left_pod, right_pod),
+        ),
     )
     _greet(lead.view(), file)
     try:

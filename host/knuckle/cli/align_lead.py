@@ -52,6 +52,8 @@ class Options:
     uncalibrated : bool
     channel, linear_calibration : str or None
         Of the linear sensor that measures toe.
+    pair : (str, str) or None
+        Pods on LF and RF, for a sweep of both at once.
     """
 
     pod: str | None = None
@@ -61,6 +63,7 @@ class Options:
     uncalibrated: bool = False
     channel: str | None = None
     linear_calibration: str | None = None
+    pair: tuple[str, str] | None = None
 
 
 class Lead:

@@ -153,6 +153,12 @@ def _one(lead: Lead, line: str) -> None:
     if verb == "wheelbase":
         _wheelbases(lead, words[1:])
         return
+    if verb == "travel":
+        if len(words) != 2:
+            raise UsageError("Which wheel?", "", "travel LF, say.")
+        wheel = read_wheel(words[1])
+        lead.take_up(lead.measure(lambda: _travel(lead, wheel)), {"by_hand": True})
+        return
     if verb not in (*MEASURED, *TYPED):
         raise UsageError(
             f"{words[0]!r} is nothing to read.",
@@ -169,6 +175,10 @@ def _one(lead: Lead, line: str) -> None:
         if verb != "camber" or len(words) > 2:
             raise UsageError("`all` is of camber by the pod.", "", "camber all")
         made = lead.measure(lambda: _camber(lead, None))
+    elif words[1].lower() == "both":
+        if verb != "sweep" or len(words) > 2:
+            raise UsageError("`both` is of a sweep with two pods.", "", "sweep both")
+        made = lead.measure(lambda: _sweep_both(lead))
     else:
         wheel = read_wheel(words[1])
         made = _at(lead, verb, wheel, words[2:])
@@ -278,6 +288,44 @@ def _sweep(lead: Lead, wheel: Wheel) -> int:
         wheel=wheel,
         plates=options.plates,
         driver=options.driver,
+        calibration=options.calibration,
+        uncalibrated=options.uncalibrated,
+    )
+
+
+def _sweep_both(lead: Lead) -> int:
+    from knuckle.cli.linear_steer import LinearChoice
+    from knuckle.cli.priors import build_priors
+    from knuckle.cli.sweep import sweep
+
+    options = lead.options
+    if options.pair is None:
+        raise UsageError(
+            "A sweep of both wheels needs a pod on each.",
+            "",
+            "Start with --left-pod and --right-pod, or type sweep LF, then sweep RF.",
+        )
+    return sweep(
+        lead.ctx,
+        priors=build_priors({}),
+        linear=LinearChoice(_typed_so({})),
+        left_pod=options.pair[0],
+        right_pod=options.pair[1],
+        driver=options.driver,
+        calibration=options.calibration,
+        uncalibrated=options.uncalibrated,
+    )
+
+
+def _travel(lead: Lead, wheel: Wheel) -> int:
+    from knuckle.cli.travel import travel
+
+    options = lead.options
+    return travel(
+        lead.ctx,
+        wheel=wheel,
+        rim_length=f"{lead.view().car.rim_mm!r}mm",
+        pod=options.pod,
         calibration=options.calibration,
         uncalibrated=options.uncalibrated,
     )

@@ -89,6 +89,7 @@ def _read(view: JobView, *, later: bool) -> str:
         each.entry.run_id
         for each in own
         if each.entry.run_id not in {run for r in view.readings for run in r.runs}
+        and each.entry.run_id not in {run for row in view.figures for run in row.now.runs}
     ]
     text = f"{len(own)} {'readings' if len(own) > 1 else 'reading'}"
     if lost:

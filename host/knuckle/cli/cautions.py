@@ -53,6 +53,15 @@ ADJUST: Final = (
     "   before you go near; hands clear of wheels, arms and springs that can move;",
     " - bolts, lock nuts and torques are the car maker's; keep thread engaged.",
 )
+TRAVEL: Final = (
+    "Before you start (docs/safety.md has it all):",
+    " - spring out or free as the car maker allows; the body on JACK STANDS at the",
+    "   maker's points, other wheels chocked; the jack moves the wheel alone;",
+    " - nobody under the car, no hand behind the wheel or between tyre and arch",
+    "   while the jack moves; let it come to rest before you read;",
+    " - a compressed spring holds force: leave it to qualified people. Local rules",
+    "   come first.",
+)
 TEST_DRIVE: Final = (
     "Before the test drive:",
     " - lock nuts, bolts and wheel nuts at the maker's torque; nothing left in the",

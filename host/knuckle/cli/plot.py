@@ -65,6 +65,9 @@ def plot(
     with open_store(ctx) as store:
         number = run_number(store, run)
         detail = store.run(number)
+        if detail.summary.kind == "travel":
+            _plot_travel(detail, out, svg=svg, force=force)
+            return
         row = chosen_stream(detail, wheel)
         outcome = _outcome(detail, row, wheel)
         wanted = [what] if what else [Picture.SAMPLES] + ([Picture.RESULT] if outcome else [])
@@ -110,6 +113,18 @@ def plot(
             path = _picture_path(out, stem, picture, svg, alone=len(wanted) == 1)
             plots.save(figure, path, overwrite=force)
             typer.echo(f"Wrote {path}")
+
+
+def _plot_travel(detail: RunDetail, out: Path | None, *, svg: bool, force: bool) -> None:
+    from knuckle.cli.travel import draw
+    from knuckle.model.wheel import Wheel
+    from knuckle.run.travel import stops_in
+
+    number = detail.summary.run_id
+    wheel = Wheel(detail.summary.wheels[0])
+    path = _picture_path(out, file_stem(detail, wheel), Picture.RESULT, svg, alone=True)
+    draw(wheel, stops_in(detail.facts), detail.facts.get("rim_mm"), number, path, force)
+    typer.echo(f"Wrote {path}")
 
 
 def _outcome(detail: RunDetail, row: StreamRow, wheel: str | None) -> Outcome | None:

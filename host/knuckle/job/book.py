@@ -10,8 +10,8 @@ from knuckle.car.file import CarFile, kept_car
 from knuckle.job.figures import Row, figures
 from knuckle.job.phases import Kind, Phase
 from knuckle.job.readings import Reading, readings_of
+from knuckle.job.run_figures import rows_of_runs
 from knuckle.job.state import JobState, fold
-from knuckle.job.turned_out import turn_out_rows
 from knuckle.model.car import Car
 from knuckle.store.database import Store
 from knuckle.store.rows import JobOf, JobRow, JobRunRow
@@ -122,5 +122,5 @@ def view_of(store: Store, job_id: int) -> JobView:
         state,
         runs,
         readings,
-        (*figures(state, readings, car), *turn_out_rows(state, runs)),
+        (*figures(state, readings, car), *rows_of_runs(state, runs)),
     )

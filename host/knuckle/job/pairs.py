@@ -7,7 +7,7 @@ from knuckle.alignment.pair import SweptWheel, pair_of
 from knuckle.job.book import JobView
 from knuckle.job.figures import wheelbases_of
 from knuckle.job.readings import Reading
-from knuckle.job.turned_out import turn_out_now
+from knuckle.job.run_figures import turn_out_now
 from knuckle.model.result import SWEPT, Notice, Quantity, Result
 from knuckle.model.wheel import Wheel
 

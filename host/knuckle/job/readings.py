@@ -246,6 +246,8 @@ def _origin(
         pads=f"{job} pads {'' if pads_entry is None else pads_entry.sequence}",
         strings="" if strings_entry is None else f"{job} strings {strings_entry.sequence}",
         rim="" if over is None else f"{job} rim {over}",
+        # Two pods in one run: the steering was set straight once.
+        straight_ahead=f"run {run.run_id}",
         string_correlation=0.0 if strings is None else strings.correlation,
     )
 

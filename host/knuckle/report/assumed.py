@@ -17,6 +17,10 @@ IN_WORDS: Final = (
     "seats",
     "zero",
     "stated",
+    "datum_mm",
+    "dropped",
+    "rim_mm",
+    "stations",
     "validate",
     "validation_plan",
     "validation_taken",
@@ -78,9 +82,24 @@ def fact_lines(facts: Mapping[str, Any], local_time: LocalTime) -> Iterator[str]
             yield f"  {name} = {_value(values[name])}"
     for touch in facts.get("touches", ()):
         yield f"touch of {touch['of']} = from {touch['from_s']:.1f} s to {touch['to_s']:.1f} s"
+    if facts.get("rim_mm") is not None:
+        yield f"between the touches = {facts['rim_mm']:g} mm"
+    for name, label in (("stations", "reading"), ("dropped", "taken back")):
+        for stop in facts.get(name, ()):
+            yield f"{label} at {stop['height_mm']:+.1f} mm = {_stop(stop)}"
     for part in facts.get("parts", ()):
         end = "the end" if part["to_s"] is None else f"{part['to_s']:.1f} s"
         yield f"part of {part['wheel']} = from {part['from_s']:.1f} s to {end}"
+
+
+def _stop(stop: Mapping[str, Any]) -> str:
+    parts = []
+    if stop["camber_deg"] is not None:
+        by = "" if stop["camber_run"] is None else f" (run {stop['camber_run']})"
+        parts.append(f"camber {stop['camber_deg']:+.3f} deg{by}")
+    if stop["distances_mm"]:
+        parts.append("toe " + " ".join(f"{mm:g}" for mm in stop["distances_mm"]) + " mm")
+    return ", ".join(parts)
 
 
 def _calibration(fact: Mapping[str, Any], local_time: LocalTime) -> str:

@@ -128,6 +128,8 @@ def outcome_lines(outcome: Outcome, notices: Sequence[str] = ()) -> Iterator[str
         yield from line_lines(outcome)
     if outcome.measure in ("spin", "reversal") and outcome.results:
         yield from mount_lines(outcome)
+    if outcome.measure == "travel" and outcome.results:
+        yield from _travel_lines(outcome)
     if outcome.measure == "toe" and outcome.results:
         yield from toe_lines(outcome)
     for warning in outcome.warnings:
@@ -139,21 +141,27 @@ def outcome_lines(outcome: Outcome, notices: Sequence[str] = ()) -> Iterator[str
 def result_lines(result: Result) -> Iterator[str]:
     """Yield a result's value, what limits it and what to do about that."""
     name = _NAMES[result.quantity]
+    places = decimals_of(result.unit)
     yield (
-        f"{name:<26}{result.value:+8.2f} ± {result.expanded_uncertainty:.2f} {result.unit}"
-        f"  (95 %, k = {result.coverage_factor:.2f})"
+        f"{name:<26}{result.value:+8.{places}f} ± {result.expanded_uncertainty:.{places}f} "
+        f"{result.unit}  (95 %, k = {result.coverage_factor:.2f})"
     )
     largest = result.dominant
     share = largest.standard_uncertainty**2 / max(result.standard_uncertainty**2, 1e-300)
     by_hand = result.quantity is Quantity.TOE and largest.source == "noise"
     remedy = _READ_CLOSER if by_hand else _REMEDIES[largest.source]
     limit = (
-        f"limited by {largest.term} ({largest.standard_uncertainty:.2f} deg one sigma, "
-        f"{100.0 * share:.0f} % of the variance): {remedy}"
+        f"limited by {largest.term} ({largest.standard_uncertainty:.{places}f} {result.unit} "
+        f"one sigma, {100.0 * share:.0f} % of the variance): {remedy}"
     )
     yield from textwrap.wrap(limit, WIDTH, initial_indent="    ", subsequent_indent="    ")
     if result.condition:
         yield f"    holds {result.condition}"
+
+
+def decimals_of(unit: str) -> int:
+    """Return to how many places a figure of this unit is told."""
+    return 4 if unit == "deg/mm" else 2
 
 
 def _rest_line(number: int, rest: PlacedRest) -> str:
@@ -192,6 +200,21 @@ def _sweep_lines(outcome: Outcome) -> Iterator[str]:
         f"Cross-check, two-reading rule: caster {figure('two_reading_caster_deg'):+.2f} deg "
         "(ignores toe)."
     )
+
+
+def _travel_lines(outcome: Outcome) -> Iterator[str]:
+    """Yield the curves in words: order, heights, and bump steer over the rim."""
+    yield ""
+    for name in ("camber", "toe"):
+        if f"{name}_order" in outcome.details:
+            low, high = (float(outcome.details[f"{name}_{end}_mm"]) for end in ("low", "high"))
+            order = int(float(outcome.details[f"{name}_order"]))
+            kind = {1: "a straight line", 2: "a parabola"}.get(order, f"a curve of order {order}")
+            yield f"Curve of {name}: {kind}, through heights from {low:+.0f} to {high:+.0f} mm."
+    if "bump_steer_mm_per_mm" in outcome.details:
+        each = float(outcome.details["bump_steer_mm_per_mm"])
+        rim_mm = float(outcome.details["rim_mm"])
+        yield f"Over the rim of {rim_mm:.0f} mm: {each:+.4f} mm of toe for each mm of travel."
 
 
 def _included_lines(outcome: Outcome) -> Iterator[str]:

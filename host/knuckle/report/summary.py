@@ -15,7 +15,7 @@ from knuckle.report.assumed import fact_lines
 from knuckle.report.budget_text import budget_tables
 from knuckle.report.figures import SHORT_NAMES, decimals_for, number, with_uncertainty
 from knuckle.report.noise_text import noise_lines
-from knuckle.report.outcome_text import outcome_lines
+from knuckle.report.outcome_text import decimals_of, outcome_lines
 from knuckle.report.validation_text import validation_lines
 from knuckle.store.rows import Figure, RunDetail, RunState, RunSummary, StreamRow
 from knuckle.store.wheel_facts import of_wheel, own_facts, wheels_in
@@ -105,7 +105,8 @@ def _cell(figures: Sequence[Figure], wheel: str, quantity: Quantity, plus_minus:
 
 
 def _in_words(figure: Figure, plus_minus: str) -> str:
-    text = with_uncertainty(figure.value, figure.expanded_uncertainty, plus_minus, LIST_DECIMALS)
+    places = decimals_of(figure.unit)
+    text = with_uncertainty(figure.value, figure.expanded_uncertainty, plus_minus, places)
     return f"{figure.quantity} of {figure.wheel}: {text} {figure.unit}"
 
 
@@ -238,7 +239,8 @@ def budget_lines(outcome: Outcome) -> Iterator[str]:
             if term.standard_uncertainty == 0.0:
                 continue
             share = (term.standard_uncertainty / combined) ** 2 if combined > 0.0 else 0.0
-            places = min(decimals_for(term.standard_uncertainty), 3)
+            most = 5 if result.unit == "deg/mm" else 3
+            places = min(decimals_for(term.standard_uncertainty), most)
             yield (
                 f"  {number(term.standard_uncertainty, places):>8} {result.unit} {share:>4.0%}"
                 f"  {term.term}"

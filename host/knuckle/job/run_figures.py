@@ -1,4 +1,4 @@
-"""Toe-out on turns as a figure of a job: from sweeps of both front wheels at once."""
+"""Figures of a job that one run tells by itself: toe-out on turns, camber gain, bump steer."""
 
 from __future__ import annotations
 
@@ -15,29 +15,32 @@ from knuckle.store.rows import JobRunRow
 
 FRONT: Final = "front"
 _BOTH_WAYS: Final = (Quantity.TURN_OUT_LEFT, Quantity.TURN_OUT_RIGHT)
+_THROUGH_TRAVEL: Final = (Quantity.CAMBER_GAIN, Quantity.BUMP_STEER)
 
 
-def turn_out_rows(state: JobState, runs: Mapping[int, JobRunRow]) -> tuple[Row, ...]:
-    """Return toe-out on turns, to the left and to the right, by rounds.
+def rows_of_runs(state: JobState, runs: Mapping[int, JobRunRow]) -> tuple[Row, ...]:
+    """Return toe-out on turns, to the left and to the right, and what travel does, by rounds.
 
-    Pads and strings have no part in it. Two sweeps one after the other do not tell it: nothing
-    says that the steering stood alike in both.
+    Pads and strings have no part in them. Two sweeps one after the other do not tell toe-out on
+    turns: nothing says that the steering stood alike in both.
     """
+    wanted = [(quantity, FRONT) for quantity in _BOTH_WAYS]
+    wanted += [(quantity, wheel.value) for wheel in Wheel for quantity in _THROUGH_TRAVEL]
     rows = []
-    for quantity in _BOTH_WAYS:
+    for quantity, place in wanted:
         found: dict[int, Figure] = {}
         for entered in state.readings:
             run = runs.get(-1 if entered.entry.run_id is None else entered.entry.run_id)
             for row in () if run is None else run.results:
                 result = row.outcome.results.get(quantity)
-                if run is None or result is None or row.outcome.wheel != FRONT:
+                if run is None or result is None or row.outcome.wheel != place:
                     continue
                 origin = Origin(pod=f"run {run.run_id}")
                 reading = Reading(
                     entered.sequence,
                     entered.round,
                     (run.run_id,),
-                    Wheel.LF,
+                    Wheel.LF if place == FRONT else Wheel(place),
                     result,
                     result,
                     origin,
@@ -52,9 +55,10 @@ def turn_out_rows(state: JobState, runs: Mapping[int, JobRunRow]) -> tuple[Row, 
                 )
         if found:
             last = list(found.values())[-1].readings[0].sequence
-            # What moves toe moves it too: the arms then stand otherwise at straight ahead.
-            stale = any(state.turned_at(wheel, last, Quantity.TOE) for wheel in ("LF", "RF"))
-            rows.append(Row(quantity, FRONT, None, tuple(found.values()), stale))
+            # What moves toe moves these too: arms and links then stand otherwise.
+            wheels = ("LF", "RF") if place == FRONT else (place,)
+            stale = any(state.turned_at(wheel, last, Quantity.TOE) for wheel in wheels)
+            rows.append(Row(quantity, place, None, tuple(found.values()), stale))
     return tuple(rows)
 
 
