@@ -12,9 +12,14 @@ from pathlib import Path
 
 import pytest
 
+from job.made_jobs import MadeJob, car_file
 from knuckle.alignment.compare import Standing
+from knuckle.cli.align_read import wanted_in
 from knuckle.cli.app import run
-from knuckle.model.result import SWEPT, Quantity
+from knuckle.job.book import add_run
+from knuckle.model.result import SWEPT, Outcome, Quantity
+from knuckle.store.database import Store
+from knuckle.store.rows import JobOf, RunState
 
 CAR = """name = "Plover"
 wheelbase_mm = 2400
@@ -259,6 +264,23 @@ def test_bytes_that_are_no_text_are_no_answer(tmp_path: Path) -> None:
     assert done.returncode == 0, done.stderr
     assert b"fault of its own" not in done.stderr and len(done.stdout) < 110_000
     assert b"Ballast" in done.stdout, "the third answer was one"
+
+
+@pytest.mark.parametrize(
+    ("state", "wanted"), [(RunState.INTERRUPTED, True), (RunState.REFUSED, False)]
+)
+def test_a_reading_that_was_stopped_is_asked_for_again(
+    tmp_path: Path, state: RunState, wanted: bool
+) -> None:
+    with Store(tmp_path / "runs.sqlite3") as store:
+        job = MadeJob(store, car_file(tmp_path))
+        of = JobOf(job.number, store.jobs.job(job.number).car_id)
+        with Store(store.path, job=of) as its:
+            run = its.begin_run("camber", ["LF"])
+            its.add_result(run, Outcome("camber", "LF", {}), method="made")
+            its.finish_run(run, state)
+        add_run(store, job.number, run, {})
+        assert ("camber LF" in wanted_in(job.view)) is wanted
 
 
 def test_half_a_turn_of_the_wheel_takes_the_runout_out(typed: Typed) -> None:

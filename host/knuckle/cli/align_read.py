@@ -13,6 +13,7 @@ from knuckle.cli.options import read_wheel
 from knuckle.errors import KnuckleError, UsageError
 from knuckle.model.wheel import Wheel
 from knuckle.quantities import angle_deg, length_mm
+from knuckle.store.rows import RunState
 
 if TYPE_CHECKING:
     from knuckle.job.book import JobView
@@ -102,8 +103,9 @@ def wanted_in(view: JobView) -> list[str]:
 
 
 def _results(view: JobView, run: int | None) -> Sequence[Any]:
+    """Return what a run gave; nothing for one that somebody stopped, who may want it again."""
     found = view.runs.get(-1 if run is None else run)
-    return () if found is None else found.results
+    return () if found is None or found.state == RunState.INTERRUPTED else found.results
 
 
 def _by_targets(view: JobView) -> set[tuple[Wheel, Quantity]]:
@@ -378,7 +380,6 @@ def _typed(lead: Lead, name: str, wheel: Wheel, text: str) -> int:
     from knuckle.job.typed import NAMES, TYPED_U_DEG, typed_outcome
     from knuckle.report.outcome_text import outcome_lines
     from knuckle.store.database import Store
-    from knuckle.store.rows import RunState
 
     outcome = typed_outcome(wheel, {NAMES[name]: Given(*value_and_u(text, angle_deg, TYPED_U_DEG))})
     with Store(lead.store, job=lead.job) as store:
