@@ -5,6 +5,7 @@ from __future__ import annotations
 import asyncio
 from collections.abc import Callable
 from dataclasses import dataclass
+from datetime import timedelta
 from pathlib import Path
 from typing import Any
 
@@ -42,6 +43,7 @@ def live_pair(
     *,
     sitting_on: tuple[Wheel, Wheel] = BOTH,
     heard: Heard | None = None,
+    right_late_s: float = 0.0,
     stops: Callable[[Heard], bool] = lambda heard: False,
 ) -> LivePair:
     """Measure as fast as it goes; the store is ``folder/runs.sqlite3``.
@@ -50,6 +52,8 @@ def live_pair(
     ----------
     sitting_on : tuple of Wheel
         Where the pods named as left and right truly are.
+    right_late_s : float
+        By how much later the right link's clock began, by what it says.
     stops : callable
         When to break the run off as Ctrl-C does, by what was heard.
     """
@@ -59,6 +63,8 @@ def live_pair(
         for wheel, true in zip(BOTH, sitting_on, strict=True)
     }
     on_one_car(list(links.values()))
+    zero = links[Wheel.LF].clock.utc(0.0)
+    links[Wheel.RF].start_at(zero + timedelta(seconds=right_late_s))
     heard = heard or Heard()
     tasks = {wheel: Task("sweep", Request(wheel)) for wheel in BOTH}
     with Store(folder / "runs.sqlite3") as store:

@@ -109,6 +109,25 @@ def test_a_pod_that_never_comes_back_leaves_the_other_its_figures(tmp_path: Path
     assert all(row.byte_count > 10_000 for row in detail.streams)
 
 
+def test_a_restarted_pod_is_laid_beside_the_other_by_arrivals(tmp_path: Path) -> None:
+    """Its own time begins anew, 1.2 s late: the rests after it still are those of the other."""
+    made = live_pair(tmp_path, f"{CAR}&faults.restart.on=true&faults.restart.silent_s=4", CAR)
+    assert made.report.complete
+    pair = made.outcome("front")
+    _, out = toe_out_deg(made, 1)
+    assert pair.results[Quantity.TURN_OUT_LEFT].value == pytest.approx(out, abs=0.5)
+    assert Quantity.TURN_OUT_RIGHT in pair.results
+
+
+def test_links_whose_clocks_began_apart_are_not_together(tmp_path: Path) -> None:
+    made = live_pair(tmp_path, CAR, right_late_s=60.0)
+    codes = {warning.code for warning in made.outcome("front").warnings}
+    assert "TURN_OUT_MISSING" in codes, "by the arrivals they did not stand still together"
+    with Store(tmp_path / "runs.sqlite3", read_only=True) as store:
+        first = [row.first_arrival_s for row in store.run(1).streams]
+    assert first[1] - first[0] == pytest.approx(60.0, abs=0.2)
+
+
 def test_exchanged_pods_are_noticed(tmp_path: Path) -> None:
     made = live_pair(tmp_path, CAR, sitting_on=(Wheel.RF, Wheel.LF))
     assert made.outcome("LF").results[Quantity.CASTER].value < -3.0

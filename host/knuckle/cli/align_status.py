@@ -131,6 +131,8 @@ def _figure_line(row: Row) -> str:
 
     newest = row.now.result
     least, most = (2, 3 if abs(newest.value) < 10.0 else 2) if newest.unit == "deg" else (0, 1)
+    if newest.unit == "deg/mm":
+        least = most = 4
     decimals = min(max(decimals_for(newest.expanded_uncertainty), least), most)
     before = "" if row.before is None else _short(row.before.result, decimals)
     after = "" if row.after is None else _short(row.after.result, decimals)
@@ -140,7 +142,8 @@ def _figure_line(row: Row) -> str:
     standing = row.now.standing
     verdict = "" if standing is None else standing.value
     mark = "*" if row.stale else " "
-    return f"  {_name(row):21}{before:>14} {after:>14}{mark} {target:14} {verdict}".rstrip()
+    name = f"{_name(row)}{' /mm' if newest.unit == 'deg/mm' else ''}"
+    return f"  {name:21}{before:>14} {after:>14}{mark} {target:14} {verdict}".rstrip()
 
 
 def _toe_line(row: Row, over_mm: float) -> str:
@@ -176,6 +179,8 @@ def _short(result: Result, decimals: int) -> str:
     from knuckle.report.figures import with_uncertainty
 
     text = with_uncertainty(result.value, result.expanded_uncertainty, "±", decimals)
+    if result.unit == "deg/mm":
+        return text.replace(" ", "")  # the unit stands beside the name
     return text if result.unit == "deg" else f"{text} {result.unit}"
 
 

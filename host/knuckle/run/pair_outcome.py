@@ -70,22 +70,25 @@ def swept_of(outcome: Outcome, decoded: Decoded, facts: Mapping[str, Any]) -> Sw
     return Swept(outcome, decoded.clock, f"{identity} {by}" if identity else "", scale_u)
 
 
-def right_behind_s(left: SampleClock | None, right: SampleClock | None, at_s: float) -> float:
-    """Return what is added to the right pod's time to bring it to the left pod's.
+def on_common_time(swept: Swept) -> Outcome:
+    """Return an outcome with its rests on the time of the run's arrivals, which both pods share.
 
-    Parameters
-    ----------
-    at_s : float
-        Moment of the right pod's time at which it holds; clocks drift apart by some parts in a
-        thousand, a tenth of a second in a sweep.
+    Each stretch between restarts of a pod has a line of its own from pod time to arrival time.
+    Without a clock the rests stay as they are.
     """
-    if left is None or right is None:
-        return 0.0
-    arrival_s = right.fit.arrival_of(at_s)
-    line = left.fit.line()
-    if arrival_s is None or line is None:
-        return 0.0
-    return (arrival_s - line.offset_s) / line.rate - at_s
+    if swept.clock is None:
+        return swept.outcome
+    fit = swept.clock.fit
+
+    def moved(at_s: float) -> float:
+        arrival_s = fit.arrival_of(at_s)
+        return at_s if arrival_s is None else arrival_s
+
+    rests = tuple(
+        replace(rest, start_s=moved(rest.start_s), end_s=moved(rest.end_s))
+        for rest in swept.outcome.rests
+    )
+    return replace(swept.outcome, rests=rests)
 
 
 def pair_outcome(left: Swept, right: Swept) -> Outcome:
@@ -114,11 +117,9 @@ def pair_outcome(left: Swept, right: Swept) -> Outcome:
     )
     warnings: list[Notice] = []
     turn_out: dict[Quantity, Result] = {}
-    middle = [rest.start_s for rest in right.outcome.rests]
-    behind_s = right_behind_s(left.clock, right.clock, sum(middle) / len(middle) if middle else 0.0)
     try:
         turn_out = toe_out_on_turns(
-            headings_together(left.outcome, right.outcome, behind_s),
+            headings_together(on_common_time(left), on_common_time(right)),
             scale_u=max(left.gyro_scale_u, right.gyro_scale_u),
         )
     except MeasurementRefused as refusal:
@@ -133,7 +134,7 @@ def pair_outcome(left: Swept, right: Swept) -> Outcome:
         },
         **turn_out,
     }
-    details: dict[str, float | str] = {"right_behind_s": behind_s}
+    details: dict[str, float | str] = {}
     for name, side in (("left", pair.left), ("right", pair.right)):
         included = side.get(Quantity.INCLUDED)
         if included is not None:
