@@ -11,7 +11,7 @@ from job.made_jobs import CAR, MadeJob, car_file
 from knuckle.alignment.adjusters import Kind
 from knuckle.alignment.advice import Worth
 from knuckle.job.advising import advice_record, advices, target_at
-from knuckle.job.answered import answered, answers_in_words
+from knuckle.job.answered import answered, answers_in_words, answers_json
 from knuckle.model.result import Quantity
 from knuckle.model.wheel import Wheel
 from knuckle.store.database import Store
@@ -187,5 +187,8 @@ def test_a_link_turned_beside_a_shim_leaves_the_shims_camber_its_own(store: Stor
     assert list(answer.changes) == [Quantity.CAMBER]
     ((wheel, kind, words),) = answers_in_words(job.view)
     assert (wheel, kind) == (Wheel.LF, Kind.CAMBER_SHIM)
+    (found,) = answers_json(job.view)
+    assert (found["wheel"], found["adjuster"], found["unit"]) == ("LF", "camber shim", "mm")
+    assert found["answered_deg"][0] == pytest.approx(0.3, abs=1e-3)
     # -0.6 deg by -2 mm.
     assert words.startswith("the car answered +0.300 ± ")

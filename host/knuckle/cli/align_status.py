@@ -188,6 +188,7 @@ def status_json(view: JobView, advice: Sequence[Advised] = ()) -> dict[str, Any]
     """Return how a job stands as one JSON-like object: docs/results.md, "A job"."""
     from knuckle import __version__
     from knuckle.job.advising import advice_record
+    from knuckle.job.answered import answers_json
     from knuckle.job.pairs import pair_notices
     from knuckle.job.phases import Phase
     from knuckle.store.records import without_nan
@@ -215,6 +216,7 @@ def status_json(view: JobView, advice: Sequence[Advised] = ()) -> dict[str, Any]
         "wheelbases": [{**_entry(each), "round": each.round} for each in state.wheelbases],
         "figures": [row_json(row, view.car.rim_mm) for row in view.figures],
         "advice": [advice_record(each) for each in advice],
+        "answered": answers_json(view),
         "left_and_right": [
             {"code": notice.code, "text": notice.text} for notice in pair_notices(view)
         ],

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections import defaultdict
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from typing import Final
+from typing import Any, Final
 
 from knuckle.alignment.adjusters import TURNED, Kind, by_geometry
 from knuckle.alignment.sensitivity import AMOUNT_U, Joined, Made, joined
@@ -120,14 +120,36 @@ def history_of(views: Iterable[JobView]) -> History:
     return history
 
 
-def answers_in_words(view: JobView) -> tuple[tuple[Wheel, Kind, str], ...]:
-    """Return what the car answered in this job to each adjuster, beside what its measures say."""
-    found = []
+def answers_of(view: JobView) -> Iterator[tuple[Wheel, Kind, Joined]]:
+    """Yield what the car answered in this job to each adjuster, beside what its measures say."""
     for (wheel, kind), history in answered(view).items():
         known = sensitivity_of(adjuster_at(view.car.corners[wheel], kind), kind, history)
         if known.by_car is not None:
-            found.append((wheel, kind, _in_words(known, kind)))
-    return tuple(found)
+            yield wheel, kind, known
+
+
+def answers_in_words(view: JobView) -> tuple[tuple[Wheel, Kind, str], ...]:
+    """Return the same in words."""
+    return tuple((wheel, kind, _in_words(known, kind)) for wheel, kind, known in answers_of(view))
+
+
+def answers_json(view: JobView) -> list[dict[str, Any]]:
+    """Return the same as JSON-like objects: docs/results.md, "A job"."""
+    return [
+        {
+            "wheel": wheel.value,
+            "adjuster": kind.value,
+            "unit": UNIT[kind],
+            "answered_deg": _pair(known.by_car),
+            "by_measures_deg": _pair(known.by_measures),
+            "contradiction": known.contradiction,
+        }
+        for wheel, kind, known in answers_of(view)
+    ]
+
+
+def _pair(given: Given | None) -> list[float] | None:
+    return None if given is None else [given.value, given.standard_uncertainty]
 
 
 def _in_words(known: Joined, kind: Kind) -> str:
