@@ -55,8 +55,8 @@ _REMEDIES = {
     "second one.",
     "gyro_calibration": "calibrate the gyro, or give turn-plate angles with --plates.",
     "gyro_turn": "calibrate the gyro, or give turn-plate angles with --plates.",
-    "mount": "check how the pod sits on the rim; give what you know of it with --mount-tilt "
-    "and --mount-yaw.",
+    "mount": "measure how the pod sits with `knuckle spin`, or check its seat on the rim; give "
+    "what you know of it with --mount-tilt and --mount-yaw.",
     "roll": "hold the foot brake firmly, or wedge the pedal.",
     "straight_ahead": "measure this wheel's toe and give it with --toe.",
     "plates": "read the plates with care, or use a pod with a gyro.",
