@@ -191,7 +191,9 @@ def test_in_a_job_it_is_a_reading_of_both_wheels(
     for name, place in (("STORE", "runs.sqlite3"), ("LOG", "knuckle.log")):
         monkeypatch.setenv(f"KNUCKLE_{name}", str(tmp_path / place))
     monkeypatch.setenv("XDG_CONFIG_HOME", str(tmp_path))
-    monkeypatch.setattr("sys.stdin", io.StringIO("sweep both\ncamber both\nq\n"))
+    monkeypatch.setattr(
+        "sys.stdin", io.StringIO("toe LF 60.6/60.0 60.6/60.0\nsweep both\ncamber both\nq\n")
+    )
     pods = ["--left-pod", CAR, "--right-pod", CAR]
     job = ["--plain", "--no-sound", "align", "dunlin"]
     assert run([*job, *pods, "--phase", "readings"]) == 0
@@ -204,14 +206,18 @@ def test_in_a_job_it_is_a_reading_of_both_wheels(
     status = json.loads(capsys.readouterr().out)
     rows = {f"{row['place']} {row['quantity']}": row for row in status["figures"]}
     with Store(tmp_path / "runs.sqlite3", read_only=True) as store:
-        front = next(r.outcome for r in store.run(1).results if r.outcome.wheel == "front")
+        detail = store.run(2)
+    front = next(r.outcome for r in detail.results if r.outcome.wheel == "front")
+    toes = {wheel: fact["values"] for wheel, fact in detail.facts["assumed"].items()}
+    assert toes["LF"]["toe"]["value"] == pytest.approx(0.08, abs=0.01), "as it was read in this job"
+    assert toes["RF"]["toe"]["value"] == 0.0
     for quantity in (Quantity.CROSS_CAMBER, Quantity.CROSS_CASTER, Quantity.TURN_OUT_LEFT):
         row = rows[f"front {quantity.value}"]["rounds"][0]
         assert row["value"] == pytest.approx(front.results[quantity].value)
         assert row["expanded_uncertainty"] == pytest.approx(
             front.results[quantity].expanded_uncertainty, rel=0.02
         )
-        assert row["runs"] == [1]
+        assert row["runs"] == [2]
     assert "CASTER_DIFFERS" in {notice["code"] for notice in status["left_and_right"]}
 
 

@@ -16,6 +16,7 @@ from knuckle.quantities import angle_deg, length_mm
 from knuckle.store.rows import RunState
 
 if TYPE_CHECKING:
+    from knuckle.estimate.priors import Priors
     from knuckle.job.book import JobView
     from knuckle.job.phases import Phase
     from knuckle.model.result import Quantity
@@ -273,18 +274,12 @@ def _camber(lead: Lead, wheel: Wheel | None) -> int:
 
 def _sweep(lead: Lead, wheel: Wheel) -> int:
     from knuckle.cli.linear_steer import LinearChoice
-    from knuckle.cli.priors import build_priors
     from knuckle.cli.sweep import sweep
-    from knuckle.model.result import Quantity
 
     options = lead.options
-    toe = _newest(lead.view(), wheel, Quantity.TOE)
-    known: dict[str, str | None] = {}
-    if toe is not None:
-        known["toe"] = f"{toe[0]:.4f}/{max(toe[1], LEAST_TOE_U_DEG):.4f}"
     return sweep(
         lead.ctx,
-        priors=build_priors(known),
+        priors=_with_toe(lead, wheel),
         linear=LinearChoice(_typed_so({})),
         pod=options.pod,
         wheel=wheel,
@@ -295,10 +290,22 @@ def _sweep(lead: Lead, wheel: Wheel) -> int:
     )
 
 
-def _sweep_both(lead: Lead) -> int:
-    from knuckle.cli.linear_steer import LinearChoice
+def _with_toe(lead: Lead, wheel: Wheel) -> Priors:
+    """Return what is known before a sweep: toe, where it was read and not turned since."""
     from knuckle.cli.priors import build_priors
-    from knuckle.cli.sweep import sweep
+    from knuckle.model.result import Quantity
+
+    toe = _newest(lead.view(), wheel, Quantity.TOE)
+    known: dict[str, str | None] = {}
+    if toe is not None:
+        known["toe"] = f"{toe[0]:.4f}/{max(toe[1], LEAST_TOE_U_DEG):.4f}"
+    return build_priors(known)
+
+
+def _sweep_both(lead: Lead) -> int:
+    from knuckle.cli.live import read_driver
+    from knuckle.cli.request import read_calibration, sweep_request
+    from knuckle.cli.sweep_pair import Both, sweep_both
 
     options = lead.options
     if options.pair is None:
@@ -307,15 +314,20 @@ def _sweep_both(lead: Lead) -> int:
             "",
             "Start with --left-pod and --right-pod, or type sweep LF, then sweep RF.",
         )
-    return sweep(
-        lead.ctx,
-        priors=build_priors({}),
-        linear=LinearChoice(_typed_so({})),
-        left_pod=options.pair[0],
-        right_pod=options.pair[1],
-        driver=options.driver,
-        calibration=options.calibration,
+    priors = {wheel: _with_toe(lead, wheel) for wheel in (Wheel.LF, Wheel.RF)}
+    typed = Both(
+        *options.pair,
+        calibration=read_calibration(lead.ctx, options.calibration, options.uncalibrated),
         uncalibrated=options.uncalibrated,
+        driver=read_driver(options.driver, "in"),
+        brake_held=priors[Wheel.LF].brake_held,
+    )
+    return sweep_both(
+        lead.ctx,
+        typed,
+        lambda wheel: sweep_request(
+            wheel, priors[wheel], plates=None, straight=None, rear_steers=False, use_gyro=True
+        ),
     )
 
 

@@ -100,16 +100,16 @@ def sweep(
     if both is not None:
         typed = Both(
             *both,
-            read_calibration(ctx, calibration, uncalibrated),
-            uncalibrated,
-            read_driver(driver, "in"),
-            rate,
-            priors.brake_held,
-            same_mount,
-            no_spin,
-            no_zero,
-            json_output,
-            budget,
+            calibration=read_calibration(ctx, calibration, uncalibrated),
+            uncalibrated=uncalibrated,
+            driver=read_driver(driver, "in"),
+            brake_held=priors.brake_held,
+            rate_hz=rate,
+            same_mount=same_mount,
+            no_spin=no_spin,
+            no_zero=no_zero,
+            json_output=json_output,
+            budget=budget,
         )
         return sweep_both(
             ctx,

@@ -63,13 +63,13 @@ class Both:
     calibration: Calibration | None
     uncalibrated: bool
     driver: str
-    rate_hz: float | None
     brake_held: bool
-    same_mount: bool
-    no_spin: bool
-    no_zero: bool
-    json_output: bool
-    budget: bool
+    rate_hz: float | None = None
+    same_mount: bool = False
+    no_spin: bool = False
+    no_zero: bool = False
+    json_output: bool = False
+    budget: bool = False
 
 
 def check_pair(left: str | None, right: str | None, **alone: object) -> tuple[str, str] | None:

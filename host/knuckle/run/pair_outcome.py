@@ -11,7 +11,7 @@ import numpy as np
 from knuckle.alignment.differences import read_differences
 from knuckle.alignment.pair import SweptWheel, pair_of
 from knuckle.alignment.shared import Origin
-from knuckle.alignment.turn_out import headings_together, toe_out_on_turns
+from knuckle.alignment.turn_out import AT_DEG, headings_together, toe_out_on_turns
 from knuckle.errors import MeasurementRefused
 from knuckle.estimate.data_sheets import gyro_sheet
 from knuckle.estimate.priors import GyroPrior, Priors
@@ -117,9 +117,15 @@ def pair_outcome(left: Swept, right: Swept) -> Outcome:
     )
     warnings: list[Notice] = []
     turn_out: dict[Quantity, Result] = {}
+    together = [
+        both
+        for both in headings_together(on_common_time(left), on_common_time(right))
+        # One wheel near straight ahead with the other at a lock did not stand there with it.
+        if min(abs(both.left_deg), abs(both.right_deg)) >= AT_DEG / 4.0
+    ]
     try:
         turn_out = toe_out_on_turns(
-            headings_together(on_common_time(left), on_common_time(right)),
+            together,
             scale_u=max(left.gyro_scale_u, right.gyro_scale_u),
         )
     except MeasurementRefused as refusal:
