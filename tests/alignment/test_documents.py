@@ -11,6 +11,8 @@ from knuckle.alignment.travel import SLOPE
 from knuckle.model.result import Quantity
 
 TOP = Path(__file__).resolve().parents[2]
+MEASURED = ("travel.py", "pair_outcome.py")
+"""Measurements of the alignment as they happen, in `host/knuckle/run`."""
 SECTION = (
     (TOP / "docs" / "results.md")
     .read_text(encoding="utf-8")
@@ -20,10 +22,9 @@ SECTION = (
 
 
 def test_codes_are_those_of_the_document() -> None:
-    source = "".join(
-        path.read_text(encoding="utf-8")
-        for path in (TOP / "host" / "knuckle" / "alignment").glob("*.py")
-    )
+    host = TOP / "host" / "knuckle"
+    files = [*(host / "alignment").glob("*.py"), *(host / "run" / name for name in MEASURED)]
+    source = "".join(path.read_text(encoding="utf-8") for path in files)
     raised = set(re.findall(r'(?:Refused|Notice)\(\s*"([A-Z][A-Z_]+)"', source))
     listed = set(re.findall(r"^\| `([A-Z][A-Z_]+)` \|", SECTION, flags=re.MULTILINE))
     assert len(raised) > 8
