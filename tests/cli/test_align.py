@@ -283,6 +283,18 @@ def test_a_reading_that_was_stopped_is_asked_for_again(
         assert ("camber LF" in wanted_in(job.view)) is wanted
 
 
+def test_travel_in_a_job_is_drawn_in_its_report(typed: Typed, tmp_path: Path) -> None:
+    skip = ["--skip", "preparation", "--skip", "pads", "--skip", "strings"]
+    lines = "".join(f"{h} camber {-1.5 - 0.02 * h:.2f}/0.05\n" for h in (-30, -15, 0, 15, 30))
+    code, _, err = typed(f"travel LF\n{lines}done\nq\n", "align", "plover", *skip)
+    assert code == 0, err
+    code, _, err = typed("", "report", "last", "--out", "page.html")
+    assert code == 0, err
+    page = (tmp_path / "page.html").read_text(encoding="utf-8")
+    assert "Camber and toe of LF over suspension travel" in page
+    assert "Camber gain" in page
+
+
 def test_half_a_turn_of_the_wheel_takes_the_runout_out(typed: Typed) -> None:
     skip = ["--skip", "preparation", "--skip", "pads", "--skip", "strings"]
     typed("toe RR 62/60 62/60\ntoe RR 60/60 60/60 half\nq\n", "align", "plover", *skip)

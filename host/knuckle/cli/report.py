@@ -12,7 +12,10 @@ from knuckle.cli.stored import ForceOption, open_store
 from knuckle.errors import UsageError
 
 if TYPE_CHECKING:
+    from collections.abc import Iterator
+
     from knuckle.job.book import JobView
+    from knuckle.report.alignment_page import Plot
 
 ENDINGS: Final = {"html": ".html", "csv": ".csv", "json": ".json", "parquet": ".parquet"}
 
@@ -64,6 +67,35 @@ def _form(form: str | None, out: Path | None) -> str:
     return name
 
 
+def _curves(view: JobView) -> Iterator[Plot]:
+    """Yield a plot of each reading through suspension travel."""
+    import io
+
+    from knuckle.cli.travel import figure_of
+    from knuckle.model.wheel import Wheel
+    from knuckle.report.alignment_page import Plot
+    from knuckle.report.plot import DOTS_PER_INCH
+    from knuckle.run.travel import stops_in
+
+    for entered in view.state.readings:
+        run = view.runs.get(-1 if entered.entry.run_id is None else entered.entry.run_id)
+        if run is None or run.kind != "travel" or not run.results:
+            continue
+        wheel = Wheel(run.results[0].outcome.wheel)
+        try:
+            figure = figure_of(wheel, stops_in(run.facts), run.facts.get("rim_mm"), run.run_id)
+        except UsageError:  # too few heights for a curve; the run says so itself
+            continue
+        buffer = io.BytesIO()
+        figure.savefig(buffer, format="png", dpi=DOTS_PER_INCH)
+        when = run.started_utc[:16].replace("T", " ")
+        yield Plot(
+            buffer.getvalue(),
+            f"Camber and toe of {wheel} over suspension travel, with the fitted curves",
+            f"Run {run.run_id}, {wheel} through its travel, {when} UTC",
+        )
+
+
 def _write(view: JobView, name: str, path: Path, force: bool) -> None:
     from knuckle.report.export import export_json, new_file
     from knuckle.report.job_rows import job_rows, write_csv, write_parquet
@@ -81,6 +113,6 @@ def _write(view: JobView, name: str, path: Path, force: bool) -> None:
         from knuckle.report.alignment_lines import page_of
         from knuckle.report.alignment_plots import plots_of
 
-        text = html(page_of(view, plots_of(view)))
+        text = html(page_of(view, (*plots_of(view), *_curves(view))))
         with new_file(path, force) as part:
             part.write_text(text, encoding="utf-8")

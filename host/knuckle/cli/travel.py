@@ -20,6 +20,8 @@ from knuckle.model.wheel import Wheel
 from knuckle.quantities import angle_deg, length_mm, one_or_two
 
 if TYPE_CHECKING:
+    from matplotlib.figure import Figure
+
     from knuckle.estimate.priors import Given
     from knuckle.model.result import Outcome
     from knuckle.run.travel import Stop
@@ -384,9 +386,21 @@ def draw(
     UsageError
         If there is none, or the file exists.
     """
+    from knuckle.report.plot import save
+
+    save(figure_of(wheel, stops, rim_mm, run), path, overwrite=force)
+
+
+def figure_of(wheel: Wheel, stops: Sequence[Stop], rim_mm: float | None, run: int) -> Figure:
+    """Return the curves of a run, drawn.
+
+    Raises
+    ------
+    UsageError
+        If there is none.
+    """
     from knuckle.alignment.travel import curve_of
     from knuckle.errors import MeasurementRefused
-    from knuckle.report.plot import save
     from knuckle.report.plot_travel import plot_travel
     from knuckle.run.travel import stations_of
 
@@ -396,4 +410,4 @@ def draw(
             curves[quantity] = (curve_of(quantity, stations, shared_u_deg=shared), stations)
         except MeasurementRefused:
             continue
-    save(plot_travel(curves, f"Travel of {wheel}, run {run}"), path, overwrite=force)
+    return plot_travel(curves, f"Travel of {wheel}, run {run}")
