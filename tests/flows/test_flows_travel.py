@@ -224,3 +224,22 @@ def test_in_a_job_it_is_a_reading(typed: Typed, tmp_path: Path) -> None:
     gain = rows["LF camber_gain"]["rounds"][0]
     assert gain["value"] == pytest.approx(-0.016, abs=0.002) and gain["runs"] == [1]
     assert "LF camber" not in rows, "camber at other heights is not the car's"
+
+
+def test_two_jobs_are_compared_by_travel_and_tape(typed: Typed, tmp_path: Path) -> None:
+    (tmp_path / "dunlin.toml").write_text(CAR, encoding="utf-8")
+    for gain, base in ((1.0, "2401/0.5"), (1.4, "2407/0.5")):
+        lines = "".join(f"{h} camber {gain * camber_deg(h):.3f}/0.02\n" for h in (0, 25, -25))
+        code, _, err = typed(
+            f"travel LF\n{lines}done\nwheelbase {base} 2400/0.5\nq\n",
+            *("align", "dunlin", "--new", "--phase", "readings"),
+        )
+        assert code == 0, err
+    code, out, err = typed("", "compare", "1", "2", "--json")
+    assert code == 0, err
+    rows = {f"{row['place']} {row['quantity']}": row for row in json.loads(out)["figures"]}
+    assert rows["LF camber_gain"]["verdict"] == "differs"
+    assert rows["car wheelbase_difference"]["verdict"] == "differs"
+    assert typed("", "compare", "1", "2")[0] == 0
+    code, out, _ = typed("", "history", "dunlin")
+    assert code == 0 and "-0.016" in out

@@ -113,7 +113,7 @@ def _unlike(first: Times, second: Times, rows: Sequence[Beside]) -> Iterator[str
             conditions_at(
                 times.entries,
                 times.view.car,
-                max(reading.sequence for reading in figure.readings),
+                _taken_at(figure, times),
             )
             for times, figure in ((first, row.first), (second, row.second))
         ]
@@ -125,6 +125,12 @@ def _unlike(first: Times, second: Times, rows: Sequence[Beside]) -> Iterator[str
     ):
         if one != other:
             yield f"{name} {one:g} against {other:g} mm in the car file"
+
+
+def _taken_at(figure: Figure, times: Times) -> int:
+    """Return the last entry that a figure comes from; one by tape names no reading."""
+    newest = max(entry.sequence for entry in times.entries)
+    return max((reading.sequence for reading in figure.readings), default=newest)
 
 
 def compare_sides(times: Times) -> Comparison:
