@@ -62,7 +62,10 @@ def test_killed_at_every_phase_it_goes_on_with_nothing_lost(folder: Path) -> Non
     assert before.state.next_phase is Phase.READINGS and len(before.readings) == 2
 
     shown = killed(
-        folder, (("done",), "mm of shims"), (("y",), "Anything else"), (("RF link 0.5",), "Anything else")
+        folder,
+        (("done",), "mm of shims"),
+        (("y",), "Anything else"),
+        (("RF link 0.5",), "Anything else"),
     )
     assert "LF camber" in shown
     state = view(folder).state
