@@ -237,7 +237,7 @@ def test_the_results_are_the_same_to_the_last_digit_shown(both: tuple[Side, Side
 
 
 def test_utc_is_right_though_packets_come_in_bursts(both: tuple[Side, Side, int]) -> None:
-    """No packet is early; the promptest of the bursts counts, and the rate is the cable's."""
+    """Late by the shortest delay, 50 ms, and little more; the rate is the cable's."""
     usb, air, _ = both
     assert usb.decoded.clock is not None and air.decoded.clock is not None
     late_s = []
@@ -245,5 +245,5 @@ def test_utc_is_right_though_packets_come_in_bursts(both: tuple[Side, Side, int]
         over_cable = datetime.fromisoformat(usb.decoded.clock.stamp(t_s))
         over_air = datetime.fromisoformat(air.decoded.clock.stamp(t_s))
         late_s.append((over_air - over_cable).total_seconds())
-    assert 0.0 < min(late_s) <= max(late_s) < 0.6
-    assert max(late_s) - min(late_s) < 0.1
+    assert 0.04 < min(late_s) <= max(late_s) < 0.1
+    assert max(late_s) - min(late_s) < 0.02

@@ -65,6 +65,32 @@ def test_after_a_restart_the_pause_is_in_the_date(store: Store):
     assert second < 20.0, "pod time does not know how long the pause was"
 
 
+@pytest.mark.parametrize("spacing_s", [0.0, 0.001])
+def test_bursts_in_small_pieces_are_dated_by_the_sample_that_waited_least(
+    store: Store, spacing_s: float
+):
+    """Half a second of samples at a time, at least 50 ms late, in pieces of 20 bytes."""
+    run = store.begin_run("watch", ["LF"], started_utc=STARTED)
+    rng = np.random.default_rng(4)
+    store.add_chunk(run, 0, 5000.0, encode_message(HELLO))
+    for burst in range(240):
+        data = b"".join(
+            encode_message(SampleBatch(n, n * 100_000, 1, 10, counts()))
+            for n in range(5 * burst, 5 * burst + 5)
+        )
+        at_s = 5000.0 + (burst + 1) * 0.5 * RATE + rng.uniform(0.05, 0.5)
+        for i in range(0, len(data), 20):
+            store.add_chunk(run, 0, at_s + i // 20 * spacing_s, data[i : i + 20])
+    store.finish_run(run)
+    clock = decode_run(store, run, 0).clock
+    assert clock is not None
+    for t_s in (0.0, 60.0, 119.0):
+        expected = STARTED + timedelta(seconds=t_s * RATE)
+        late = datetime.fromisoformat(clock.stamp(t_s)) - expected
+        lasting_s = len(data) // 20 * spacing_s
+        assert 0.04 < late.total_seconds() - lasting_s < 0.13, t_s
+
+
 def test_without_samples_or_start_there_is_no_date(store: Store):
     run = store.begin_run("watch", ["LF"], started_utc=STARTED)
     store.add_chunk(run, 0, 1.0, b"noise")

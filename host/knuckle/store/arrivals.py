@@ -19,6 +19,8 @@ from knuckle.timebase.utc import ArrivalFit, stamp
 
 EVERY_S: Final = 0.25
 """Arrival time between two pairs of the fit: it looks for the promptest of each half second."""
+_PAUSE_S: Final = 0.01
+"""So long without bytes ends a burst; its last sample is the one that waited least."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -69,18 +71,26 @@ class Arrivals:
         self._fit = None if zero is None else ArrivalFit(zero)
         self._now_s = -math.inf
         self._last_s = -math.inf
+        self._pause_s = math.inf
         self._restarts = 0
 
     def pieces(self, chunks: Iterable[StoredChunk]) -> Iterator[bytes]:
-        """Pass a stream's bytes on, noting when they arrived."""
+        """Pass a stream's bytes on, noting when they arrived and how long none followed."""
+        held: StoredChunk | None = None
         for chunk in chunks:
-            self._now_s = chunk.arrival_s
-            yield chunk.data
+            if held is not None:
+                self._now_s, self._pause_s = held.arrival_s, chunk.arrival_s - held.arrival_s
+                yield held.data
+            held = chunk
+        if held is not None:
+            self._now_s, self._pause_s = held.arrival_s, math.inf
+            yield held.data
 
     @property
     def due(self) -> bool:
         """Whether what came should be assembled now, so that its arrival is known."""
-        return self._now_s - self._last_s >= EVERY_S
+        since_s = self._now_s - self._last_s
+        return since_s >= EVERY_S and (self._pause_s >= _PAUSE_S or since_s >= 2.0 * EVERY_S)
 
     def assembled(self, block: Block, restarts: int) -> None:
         """Take what has been assembled, and how often the pod had started anew by then."""

@@ -100,7 +100,6 @@ def decode(
 
     for piece in pieces:
         decoder.receive_data(piece)
-        held = len(waiting)
         for message in decoder.events():
             if isinstance(message, Hello):
                 hello = message
@@ -109,8 +108,8 @@ def decode(
             elif isinstance(message, SettingsData):
                 settings[message.offset] = message.data
             waiting.append(message)
-        fresh = len(waiting) > held
-        if len(waiting) >= _TOGETHER or (fresh and arrivals is not None and arrivals.due):
+        due = bool(waiting) and arrivals is not None and arrivals.due
+        if len(waiting) >= _TOGETHER or due:
             assemble()
         progress(len(piece))
     assemble()

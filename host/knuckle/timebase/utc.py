@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+from collections.abc import Callable
 from dataclasses import dataclass, field
 from datetime import UTC, datetime, timedelta
 from typing import Final
@@ -14,8 +16,12 @@ from knuckle.model.block import FloatArray
 RATE_SIGMA: Final = 0.003
 """One sigma of a pod's clock rate before anything is known: a ceramic resonator's tolerance."""
 _MOST_PAIRS: Final = 2048
-_LEAST_SCATTER_S: Final = 0.002
-_ROUNDS: Final = 10
+SHARE_BELOW: Final = 0.02
+"""Share of the slices that may lie below the line: one in fifty may be early by some fault."""
+_LEAST_LATE_S: Final = 0.002
+_ROUNDS: Final = 3
+_MOST_SIGMAS: Final = 10.0
+_RATE_STEP: Final = 1e-11
 
 
 @dataclass(slots=True)
@@ -49,16 +55,13 @@ class ArrivalLine:
         Seconds of the host for each second of the pod.
     offset_s : float
         Arrival time of pod time 0.
-    scatter_s : float
-        Robust standard deviation of the arrivals used about the line.
-    rejected : int
-        Slices left out as late.
+    late_s : float
+        How late of the line a slice's promptest arrival is, in the middle (median).
     """
 
     rate: float
     offset_s: float
-    scatter_s: float
-    rejected: int
+    late_s: float
 
 
 class ArrivalFit:
@@ -66,9 +69,9 @@ class ArrivalFit:
 
     Adapters deliver in steps of 16 ms and radio links in bursts of up to half a second, so
     only the promptest arrival of each slice of pod time counts (as the clock filter of RFC
-    5905, section 10, prefers the shortest delay), and what is still late of the line is
-    rejected. The delay that every arrival has stays in the offset. Nothing but UTC stamps
-    may be computed with it.
+    5905, section 10, prefers the shortest delay), and the line lies along the lower edge of
+    those. The delay that every arrival has stays in the offset. Nothing but UTC stamps and
+    the alignment of two pods may be computed with it.
 
     Parameters
     ----------
@@ -143,31 +146,56 @@ def stamp(moment: datetime) -> str:
 
 
 def _fit(t_s: FloatArray, arrival_s: FloatArray) -> ArrivalLine:
-    """Least squares with a prior on the rate; late slices are dropped until none is."""
+    """Lay the line that `SHARE_BELOW` of the slices lie below: a linear regression quantile.
+
+    Koenker & Bassett, "Regression quantiles", Econometrica 46 (1978), equation 1.2, with a
+    Gaussian prior on the rate. However late the others are has no weight; as many as the
+    share may be early.
+    """
     middle = float(t_s.mean())
     x = t_s - middle
     y = arrival_s - t_s
-    used = np.ones(len(x), dtype=np.bool_)
-    scatter = 0.05
-    slope, level = 0.0, float(np.min(y))
+
+    def late_s(slope: float) -> FloatArray:
+        left = y - slope * x
+        return np.asarray(left - np.quantile(left, SHARE_BELOW, method="lower"))
+
+    def loss_s(slope: float) -> float:
+        late = late_s(slope)
+        return float(np.mean(np.where(late >= 0.0, SHARE_BELOW, SHARE_BELOW - 1.0) * late))
+
+    def cost(slope: float, scale_s: float) -> float:
+        return len(x) * loss_s(slope) / scale_s + 0.5 * (slope / RATE_SIGMA) ** 2
+
+    slope = 0.0
     for _ in range(_ROUNDS):
-        u, v = x[used], y[used]
-        prior = (max(scatter, _LEAST_SCATTER_S) / RATE_SIGMA) ** 2
-        mean_u, mean_v = float(u.mean()), float(v.mean())
-        spread = float(np.sum((u - mean_u) ** 2))
-        slope = float(np.sum((u - mean_u) * (v - mean_v))) / (spread + prior)
-        level = mean_v - slope * mean_u
-        residual = y - (level + slope * x)
-        centre = float(np.median(residual[used]))
-        scatter = 1.4826 * float(np.median(np.abs(residual[used] - centre)))
-        limit = centre + 3.0 * max(scatter, _LEAST_SCATTER_S)
-        again = residual <= limit
-        if int(again.sum()) < max(3, len(x) // 4) or bool(np.all(again == used)):
-            break
-        used = again
+        scale_s = max(loss_s(slope), SHARE_BELOW * _LEAST_LATE_S)
+        slope = _least(lambda each, scale_s=scale_s: cost(each, scale_s))  # type: ignore[misc]
+    late = late_s(slope)
+    level = float(np.quantile(y - slope * x, SHARE_BELOW, method="lower"))
     return ArrivalLine(
         rate=1.0 + slope,
         offset_s=level - slope * middle,
-        scatter_s=scatter,
-        rejected=int(len(x) - used.sum()),
+        late_s=float(np.median(late)),
     )
+
+
+def _least(cost: Callable[[float], float]) -> float:
+    """Return the rate's deviation of least cost, a convex function: golden section.
+
+    Kiefer, "Sequential minimax search for a maximum", Proc. AMS 4 (1953).
+    """
+    golden = (math.sqrt(5.0) - 1.0) / 2.0
+    low, high = -_MOST_SIGMAS * RATE_SIGMA, _MOST_SIGMAS * RATE_SIGMA
+    left, right = high - golden * (high - low), low + golden * (high - low)
+    at_left, at_right = cost(left), cost(right)
+    while high - low > _RATE_STEP:
+        if at_left <= at_right:
+            high, right, at_right = right, left, at_left
+            left = high - golden * (high - low)
+            at_left = cost(left)
+        else:
+            low, left, at_left = left, right, at_right
+            right = low + golden * (high - low)
+            at_right = cost(right)
+    return 0.5 * (low + high)
