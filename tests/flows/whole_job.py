@@ -28,7 +28,7 @@ camber_shim = { lever_mm = 250, place = "upper" }
 caster = { pitch_mm = 1.5, lever_mm = 250, joint = "upper" }
 
 [front.targets]
-camber_deg = { aim = -1.5, within = 0.5 }
+camber_deg = { aim = -1.5, within = 0.75 }
 caster_deg = { aim = 6, within = 0.75 }
 toe_deg = { aim = 0.1, within = 0.2 }
 
@@ -43,7 +43,7 @@ BANDS = {
         (wheel, name): band
         for wheel in (Wheel.LF, Wheel.RF)
         for name, band in (
-            ("camber_deg", (-2.0, -1.0)),
+            ("camber_deg", (-2.25, -0.75)),
             ("caster_deg", (5.25, 6.75)),
             ("toe_deg", (-0.1, 0.3)),
         )
