@@ -13,9 +13,7 @@ import os
 import signal
 import subprocess
 import sys
-import threading
-import time
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
@@ -119,33 +117,54 @@ def test_camber_of_all_wheels(tmp_path: Path, capsys: pytest.CaptureFixture[str]
         assert abs(found["value"] - true_deg) < 2.0 * found["expanded_uncertainty"]
 
 
-def at(line: SerialLine, pod_s: float, act: Callable[[], object]) -> threading.Thread:
-    """Do something when the pod's time has come to a moment."""
+class LostAfterARest:
+    """A simulated pod whose connection drops when the first rest has been taken.
 
-    def wait() -> None:
-        while line.now_s < pod_s:
-            time.sleep(0.01)
-        act()
+    All by the pod's own time, which stands once `gap_s` of it have passed without a listener.
+    """
 
-    thread = threading.Thread(target=wait, daemon=True)
-    thread.start()
-    return thread
+    def __init__(self, pod: Any, gap_s: float) -> None:
+        self.pod = pod
+        self.room: Radio | None = None
+        self.lost = self.back = False
+        self._gap_s = gap_s
+        self._before_s = self._now_s = 0.0
+        self._until_s = 0.0
+
+    def advance(self, to_s: float) -> bytes:
+        assert self.room is not None
+        if not self.lost and any(cue is Cue.TAKEN for _, cue in self.pod.cues):
+            self.room.do("drop", address=ADDRESS)
+            self.lost, self._until_s = True, self._now_s + self._gap_s
+        elif self.lost and not self.back:
+            self.back = self.room.do("state")[ADDRESS]["notifying"] > 0
+        self._now_s += to_s - self._before_s
+        self._before_s = to_s
+        if self.lost and not self.back:
+            self._now_s = min(self._now_s, self._until_s)
+        return self.pod.advance(self._now_s)
+
+    def receive(self, data: bytes) -> None:
+        self.pod.receive(data)
 
 
 def test_a_sweep_goes_on_across_a_loss(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    address = "sim:?seed=5&script.repeat=2"
-    with car(tmp_path, address, "sweep", speed=8.0, **MODULE) as made:
-        dropping = at(made.line, 22.0, lambda: made.room.do("drop", address=ADDRESS))
+    made = open_link("sim:?seed=5&script.repeat=2", wheel=Wheel.LF, purpose="sweep")
+    pod = made.pod  # type: ignore[attr-defined]
+    with radio(tmp_path) as room:
+        losing = LostAfterARest(pod, 5.0)
+        losing.room = room
+        room.pod(losing, speed=SPEED, starts_when_heard=True, **MODULE)
         code = program.run(["sweep", "--wheel", "LF", *POD])
-        dropping.join(5)
-        truth = made.pod.truth()
+    truth, cues = pod.truth(), [cue for _, cue in pod.cues]
+    assert losing.back
     shown = capsys.readouterr().out
     assert code == 0, shown
     assert "The Bluetooth connection to knuckle-1" in shown
     assert "is gone" in shown
     assert "The pod is back after" in shown
     assert "the gap is marked" in shown
-    assert Cue.LINK_BACK in made.cues, "the operator hears that it is back"
+    assert Cue.LINK_BACK in cues, "the operator hears that it is back"
     caster = next(line for line in shown.splitlines() if line.startswith("Caster"))
     value, _, u = caster.split()[1:4]
     assert abs(float(value) - truth.caster_as_swept_deg) < 2.0 * float(u)
