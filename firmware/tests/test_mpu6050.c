@@ -1,54 +1,9 @@
 /* Figures: MPU-6050 register map rev 4.2, from memory; data sheet rev 3.3. */
-#include "check.h"
-#include "errors.h"
-#include "chip.h"
 #include "mpu6050.h"
 
-static kn_mpu6050 driver;
-
-static void carry_out(sim_chip *chip, kn_transfer *t)
-{
-    if (t->address == 0) {
-        chip->now_ms += driver.procedure.wait_ms;
-    } else {
-        chip->now_ms += 1;
-        sim_chip_transfer(chip, t);
-    }
-}
-
-static int8_t set_up(sim_chip *chip, uint16_t raw_rate_hz)
-{
-    kn_transfer t = {.status = KN_E_BUS}; /* nothing of it is meaningful at the first call */
-    int8_t result;
-    kn_mpu6050_reset(&driver);
-    while ((result = kn_mpu6050_setup(&driver, raw_rate_hz, &t)) == KN_PENDING) {
-        carry_out(chip, &t);
-    }
-    return result;
-}
-
-static int8_t self_test(sim_chip *chip)
-{
-    kn_transfer t = {.status = KN_E_BUS};
-    int8_t result;
-    kn_mpu6050_self_test_begin(&driver);
-    while ((result = kn_mpu6050_self_test(&driver, &t)) == KN_PENDING) {
-        carry_out(chip, &t);
-    }
-    return result;
-}
-
-static int8_t reading(sim_chip *chip, int32_t value[7])
-{
-    kn_transfer t = {0};
-    kn_mpu6050_read(&driver, &t);
-    sim_chip_transfer(chip, &t);
-    if (t.status != KN_OK) {
-        return t.status;
-    }
-    kn_mpu6050_finish(&driver);
-    return kn_mpu6050_decode(&driver, value);
-}
+#define DRIVER(function) kn_mpu6050##function
+#define CHANNELS 7
+#include "driver_steps.h"
 
 static void test_settings(void)
 {
