@@ -154,7 +154,7 @@ def test_a_sweep_goes_on_across_a_loss(tmp_path: Path, capsys: pytest.CaptureFix
     with radio(tmp_path) as room:
         losing = LostAfterARest(pod, 5.0)
         losing.room = room
-        room.pod(losing, speed=SPEED, starts_when_heard=True, **MODULE)
+        room.pod(losing, speed=8.0, starts_when_heard=True, **MODULE)
         code = program.run(["sweep", "--wheel", "LF", *POD])
     truth, cues = pod.truth(), [cue for _, cue in pod.cues]
     assert losing.back

@@ -7,7 +7,9 @@ All in pod time, so that it takes seconds.
 from __future__ import annotations
 
 import math
+import pickle
 import random
+import time
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime
@@ -136,11 +138,34 @@ def side(chunks: list[Chunk]) -> Side:
     return Side(chunks, events, session.readings.rests(), decoded, outcome)
 
 
-@pytest.fixture(scope="module")
-def both() -> tuple[Side, Side, int]:
+def both_sides() -> tuple[Side, Side, int]:
     sent = cable()
     air, lost = over_the_air(sent, 11)
     return side(sent), side(air), lost
+
+
+@pytest.fixture(scope="module")
+def both(
+    tmp_path_factory: pytest.TempPathFactory, worker_id: str, testrun_uid: str
+) -> tuple[Side, Side, int]:
+    """Both sides, made once though several processes share the tests out among them."""
+    if worker_id == "master":
+        return both_sides()
+    folder = tmp_path_factory.getbasetemp().parent
+    made, begun = folder / f"{testrun_uid}.made", folder / f"{testrun_uid}.begun"
+    try:
+        begun.touch(exist_ok=False)
+    except FileExistsError:
+        waited_s = 0.0
+        while not made.exists() and waited_s < 240.0:
+            time.sleep(0.2)
+            waited_s += 0.2
+        return pickle.loads(made.read_bytes())
+    sides = both_sides()
+    part = folder / f"{testrun_uid}.part"
+    part.write_bytes(pickle.dumps(sides))
+    part.rename(made)
+    return sides
 
 
 def test_the_radio_was_as_bad_as_it_should_be(both: tuple[Side, Side, int]) -> None:
