@@ -6,13 +6,11 @@ that live and replayed figures agree to the last digit.
 
 from __future__ import annotations
 
-import asyncio
-import contextlib
 from collections.abc import Awaitable, Callable, Mapping
 from dataclasses import dataclass
 from typing import Any, Final
 
-from knuckle.errors import KnuckleError, StoreError
+from knuckle.errors import KnuckleError
 from knuckle.links.contract import Link
 from knuckle.model.result import Outcome
 from knuckle.model.wheel import Wheel
@@ -22,6 +20,7 @@ from knuckle.run.guide import Guide
 from knuckle.run.loop import RunLoop
 from knuckle.run.method import Method
 from knuckle.run.podsession import FloorsOf
+from knuckle.run.to_the_end import to_the_end
 from knuckle.run.view import LinkWatch, LiveView, View
 from knuckle.store.database import Store
 from knuckle.store.recording import decode
@@ -122,19 +121,12 @@ class Measurement:
         KnuckleError
             If the pod cannot be reached or started, or the store fails.
         """
-        try:
-            await self._follow()
-        except asyncio.CancelledError:
-            self.report = self._conclude(RunState.INTERRUPTED)
-            raise
-        except BaseException:
-            with contextlib.suppress(StoreError):  # what went wrong first is what is told
-                self._captured.finish(RunState.INTERRUPTED, {"complete": False})
-            raise
-        self.report = self._conclude(
-            RunState.INTERRUPTED if self._ended is not None else RunState.FINISHED
+        return await to_the_end(
+            self._follow,
+            lambda: self._ended is not None,
+            self._concluded,
+            lambda: self._captured.finish(RunState.INTERRUPTED, {"complete": False}),
         )
-        return self.report
 
     def keep(self, facts: Mapping[str, Any]) -> None:
         """Keep facts with the run now: they survive the program."""
@@ -194,6 +186,10 @@ class Measurement:
             self._guide.passed_s,
             self._guide.figure,
         )
+
+    def _concluded(self, state: RunState) -> Report:
+        self.report = self._conclude(state)
+        return self.report
 
     def _conclude(self, state: RunState) -> Report:
         """Measure from the stored bytes, and close the run."""

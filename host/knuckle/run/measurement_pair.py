@@ -5,12 +5,10 @@ As in `measurement`, the results are computed from the stored bytes.
 
 from __future__ import annotations
 
-import asyncio
-import contextlib
 from collections.abc import Mapping
 from typing import Any
 
-from knuckle.errors import KnuckleError, StoreError, UsageError
+from knuckle.errors import KnuckleError, UsageError
 from knuckle.links.contract import Link
 from knuckle.model.guidance import Shown
 from knuckle.model.result import Outcome
@@ -27,6 +25,7 @@ from knuckle.run.noise_kept import floors_of, library_of
 from knuckle.run.pair_outcome import BOTH_WHEELS, pair_outcome, swept_of
 from knuckle.run.podsession import FloorsOf
 from knuckle.run.readings import CalibrateBlock
+from knuckle.run.to_the_end import to_the_end
 from knuckle.run.view import LinkWatch, LiveView, View
 from knuckle.run.zeros import zeros_of
 from knuckle.store.database import Store
@@ -125,18 +124,12 @@ class PairMeasurement:
         KnuckleError
             If a pod cannot be reached or started, or the store fails.
         """
-        try:
-            await self._follow()
-        except asyncio.CancelledError:
-            self.report = self._conclude(RunState.INTERRUPTED)
-            raise
-        except BaseException:
-            with contextlib.suppress(StoreError):  # what went wrong first is what is told
-                self._captured.finish(RunState.INTERRUPTED, {"complete": False})
-            raise
-        lost = any(error is not None for error in self._ended.values())
-        self.report = self._conclude(RunState.INTERRUPTED if lost else RunState.FINISHED)
-        return self.report
+        return await to_the_end(
+            self._follow,
+            lambda: any(error is not None for error in self._ended.values()),
+            self._concluded,
+            lambda: self._captured.finish(RunState.INTERRUPTED, {"complete": False}),
+        )
 
     async def _follow(self) -> None:
         rate_hz = next(iter(self._methods.values())).rate_hz
@@ -213,6 +206,10 @@ class PairMeasurement:
             also=tuple(figures),
             other_links=(self._watches[other].state,),
         )
+
+    def _concluded(self, state: RunState) -> Report:
+        self.report = self._conclude(state)
+        return self.report
 
     def _conclude(self, state: RunState) -> Report:
         """Measure from the stored bytes, and close the run."""
