@@ -14,8 +14,10 @@ import pytest
 
 from job.made_jobs import MadeJob, car_file
 from knuckle.alignment.compare import Standing
+from knuckle.cli.align_lead import Lead
 from knuckle.cli.align_read import wanted_in
 from knuckle.cli.app import run
+from knuckle.errors import UsageError
 from knuckle.job.book import add_run
 from knuckle.model.result import SWEPT, Outcome, Quantity
 from knuckle.store.database import Store
@@ -81,8 +83,8 @@ def typed(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.Captur
     return answer
 
 
-def status(typed: Typed) -> dict[str, object]:
-    code, out, err = typed("", "align", "plover", "--status", "--json")
+def status(typed: Typed, car: str = "plover") -> dict[str, object]:
+    code, out, err = typed("", "align", car, "--status", "--json")
     assert code == 0, err
     return json.loads(out)
 
@@ -166,7 +168,7 @@ def test_phases_are_skipped_repeated_and_begun_with(typed: Typed) -> None:
 
 def test_what_cannot_be_read_is_asked_again(typed: Typed) -> None:
     lines = (
-        "1o.5\n190 190 180\n1.9 1.9 1.8 1.8\n190kPa -3 180 180\n28psi 28 26 26\n"  # pressures
+        "1o.5\n190 190 180\n190 190 180 180\n190kPa -3 180 180\n28psi 28 26 26\n"  # pressures
         "12mm\n165lb\n"  # ballast
         "\n36o\n-\n\nheld\n-\n"
         "0 0 0\n0 0 0 0\n-1\n0\n0.5\nn\n"  # pads
@@ -181,7 +183,7 @@ def test_what_cannot_be_read_is_asked_again(typed: Typed) -> None:
     for said in (
         "letter 'o' (not the digit zero)",
         "3 numbers, where four are needed",
-        "1.9 kPa is far from any car: '1.9 1.9 1.8 1.8'",
+        "190 bar is far from any car: '190 190 180 180'",
         "not above zero everywhere",
         "'12mm' is in 'mm', where kilograms are needed",
         "Two lengths are needed, left and right",
@@ -209,6 +211,63 @@ def test_what_cannot_be_read_is_asked_again(typed: Typed) -> None:
     assert (pressures["RF"], pressures["RR"]) == pytest.approx((193.05, 179.26), abs=0.01)
     assert state["answers"]["ride_heights"]["done"] is False
     assert state["notes"][0]["text"] == "slip plates were dirty"
+
+
+def test_what_is_shown_and_typed_without_a_unit_is_in_that_of_the_car_file(
+    typed: Typed, tmp_path: Path
+) -> None:
+    inches = CAR.replace("ballast_kg = 75", "ballast_lb = 165").replace(
+        "pressure_bar = 1.9\n", "pressure_bar = 1.9\nride_height_in = 14\n"
+    )
+    inches = inches.replace("pressure_bar = 1.8\n", "pressure_bar = 1.8\nride_height_in = 14.25\n")
+    (tmp_path / "inches.toml").write_text(inches.replace("Plover", "Inches"))
+    lines = "1.9 1.9 1.9 1.8\n-5\n170\n\n14 14 14 14.5\n\n\n\nq\n"
+    code, out, err = typed(lines, "align", "inches")
+    assert code == 0, err
+    said = " ".join(out.split())
+    for words in (
+        "[1.9 1.9 1.8 1.8 bar]",
+        "in bar: LR 1.9 (car file 1.8)",
+        "[165 lb]",
+        "'-5' is no ballast",
+        "[14 14 14.25 14.25 in]",
+    ):
+        assert words in said, words
+    answers = status(typed, "inches")["answers"]
+    assert answers["pressures"]["values"]["LR"] == pytest.approx(190.0)
+    assert answers["ballast"]["values"]["kg"] == pytest.approx(170 * 0.45359237)
+    assert answers["ride_heights"]["values"]["RR"] == pytest.approx(14.5 * 25.4)
+
+
+def test_an_option_that_the_job_has_not_is_named_as_such(
+    monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    monkeypatch.setattr(Lead, "_without_entry", lambda self: [])
+    lead = Lead.__new__(Lead)
+
+    def refused(next_step: str) -> str:
+        def command() -> int:
+            raise UsageError("It is too fast.", "", next_step)
+
+        assert lead.measure(command) == []
+        return " ".join(capsys.readouterr().out.split())
+
+    assert "--rate belongs to the command that measures alone" in refused("Say --rate 100.")
+    assert "measures alone" not in refused("Name one with --linear-calibration, or --pod.")
+
+
+def test_a_car_that_is_rolled_to_settle_wants_its_strings_anew(typed: Typed) -> None:
+    turned = "LF link 0.5\n\nq\n"
+    readings = "toe LF 62/60\ncamber LF -1.5/0.05\ndone\n"
+    checked = "\n" * 6
+    skipped = "skip\nskip\n"
+    _, out, err = typed(f"{checked}-\n{skipped}{readings}0\n{turned}", "align", "plover", "--new")
+    said = " ".join(out.split())
+    assert "Roll the car a length" in said, err
+    assert "hang and measure them anew before toe" in said
+    _, out, _ = typed(f"{checked}\n{skipped}{readings}0\n{turned}", "align", "plover", "--new")
+    said = " ".join(out.split())
+    assert "Push the car down" in said and "Roll the car" not in said and "anew" not in said
 
 
 def test_a_link_of_unknown_side_is_tried_and_then_known(typed: Typed, tmp_path: Path) -> None:
@@ -255,7 +314,7 @@ def test_bytes_that_are_no_text_are_no_answer(tmp_path: Path) -> None:
     environment = {**os.environ, "KNUCKLE_STORE": str(tmp_path / "s"), "XDG_CONFIG_HOME": "."}
     done = subprocess.run(
         [sys.executable, "-m", "knuckle", "align", "plover"],
-        input=b"\xff\xfe\x00\n" + b"1" * 100_000 + b"\n190\n",
+        input=b"\xff\xfe\x00\n" + b"1" * 100_000 + b"\n1.9\n",
         capture_output=True,
         cwd=tmp_path,
         env=environment,

@@ -195,6 +195,13 @@ def _remind(lead: Lead, kinds: list[AdjusterKind]) -> None:
     say("Before you read again:")
     for line in said:
         say(line, " - ", "   ")
+    if not free:
+        say(
+            "Strings on stands beside the car no longer hold once it was rolled: hang and measure "
+            "them anew before toe (`q`, then `knuckle align CAR --phase strings`).",
+            " - ",
+            "   ",
+        )
 
 
 def worth_another_round(lead: Lead) -> bool:

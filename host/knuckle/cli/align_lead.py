@@ -31,6 +31,24 @@ HELP: Final = (
 _UNIT_APART: Final = re.compile(r"(?<=[\d.])\s+(?=(?:mm|in|kPa|bar|psi|kg|lb|deg|min)\b)", re.I)
 
 
+_OPTION: Final = re.compile(r"(?<![\w-])--[a-z][a-z-]+")
+_OWN: Final = frozenset(
+    {
+        "--pod",
+        "--left-pod",
+        "--right-pod",
+        "--plates",
+        "--driver",
+        "--linear-channel",
+        "--linear-calibration",
+        "--calibration",
+        "--uncalibrated",
+        "--out",
+    }
+)
+"""Options of `knuckle align` that a measurement may speak of; --out stands in whole commands."""
+
+
 class Leave(Exception):  # it is no error
     """The person leaves; the job stays as it is."""
 
@@ -114,6 +132,13 @@ class Lead:
             command()
         except KnuckleError as error:
             told(error)
+            lacking = _OPTION.findall(f"{error.what} {error.cause} {error.next_step}")
+            if lacking := [name for name in dict.fromkeys(lacking) if name not in _OWN]:
+                say(
+                    f"{' and '.join(lacking)} belongs to the command that measures alone, not to "
+                    "`knuckle align`.",
+                    "    ",
+                )
         except KeyboardInterrupt:
             say()
             say("Stopped before there was anything to measure from.")

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from functools import partial
 from typing import TYPE_CHECKING, Any, Final
 
@@ -12,7 +12,7 @@ from knuckle.cli.align_lead import Lead, at_wheels, value_and_u, words_of
 from knuckle.cli.answers import say, told
 from knuckle.cli.cautions import RAISED
 from knuckle.errors import KnuckleError, UsageError
-from knuckle.quantities import angle_deg, length_mm, mass_kg, pressure_kpa
+from knuckle.quantities import angle_deg, length_mm, mass_kg, pressure_kpa, read_number
 
 if TYPE_CHECKING:
     from knuckle.job.book import JobView
@@ -27,9 +27,10 @@ _READ: Final[dict[str, Callable[[str], float]]] = {
     "mass": mass_kg,
 }
 _LIMITS: Final = {
-    "pressure": (20.0, 1200.0, "kPa", "`1.9bar` or `28psi`"),
-    "length": (5.0, 2000.0, "mm", "`355mm` or `14in`"),
+    "pressure": (20.0, 1200.0, "`1.9bar` or `28psi`"),
+    "length": (5.0, 2000.0, "`355mm` or `14in`"),
 }
+MOST_BALLAST_KG: Final = 2000.0
 """As in the car file (docs/car-file.md, "What is refused")."""
 _SPANS: Final = (
     ("front", "across the front pads, the pod's +X to the LEFT"),
@@ -51,10 +52,52 @@ def prepare(lead: Lead, *, again: bool) -> None:
         if item.name in view.state.answers and not again:
             continue
         known = _of_car(view.car, item)
-        shown = f" [{known[1]}]" if known[1] else ""
-        record = lead.ask_for(f"{item.words}{shown}", partial(_answer, item, known))
+        unit = _unit_of(view.document, item)
+        if known[0] and unit:
+            known = known[0], _in_words(known[0], unit)
+        shown = f" [{known[1]}]" if known[1] else f", in {unit}" if unit else ""
+        record = lead.ask_for(f"{item.words}{shown}", partial(_answer, item, known, unit))
         lead.enter(Phase.PREPARATION, Kind.ANSWER, {"item": item.name, **record})
-        _differs(item, record, known[0])
+        _differs(record, known[0], unit)
+
+
+def _unit_of(document: Mapping[str, Any], item: Item) -> str:
+    """Return the unit in which the car file gives an item; the program's where it gives none.
+
+    A number without a unit counts in it, as it is the one that is shown.
+    """
+    name, usual = {
+        "pressures": ("pressure_", "kPa"),
+        "ride_heights": ("ride_height_", "mm"),
+        "ballast": ("ballast_", "kg"),
+    }.get(item.name, ("", ""))
+    if not name:
+        return ""
+    tables = [document, *(value for value in document.values() if isinstance(value, Mapping))]
+    said = {key[len(name) :] for table in tables for key in table if key.startswith(name)}
+    unit = said.pop() if len(said) == 1 else usual
+    return "kPa" if unit == "kpa" else unit
+
+
+def _one(unit: str) -> float:
+    """Return what one of a unit is in the program's."""
+    return next(read(f"1{unit}") for read in _READ.values() if _takes(read, unit))
+
+
+def _takes(read: Callable[[str], float], unit: str) -> bool:
+    try:
+        read(f"1{unit}")
+    except UsageError:
+        return False
+    return True
+
+
+def _in_words(values: Mapping[str, float], unit: str) -> str:
+    return f"{' '.join(f'{value / _one(unit):.4g}' for value in values.values())} {unit}"
+
+
+def _counting_in(unit: str, read: Callable[[str], float]) -> Callable[[str], float]:
+    return lambda text: read(text if read_number(text).unit else f"{text}{unit}")
 
 
 def _of_car(car: Car, item: Item) -> tuple[dict[str, float], str]:
@@ -74,40 +117,51 @@ def _of_car(car: Car, item: Item) -> tuple[dict[str, float], str]:
     return {}, ""
 
 
-def _answer(item: Item, known: tuple[dict[str, float], str], line: str) -> dict[str, Any]:
+def _answer(
+    item: Item, known: tuple[dict[str, float], str], shown: str, line: str
+) -> dict[str, Any]:
     if line == "-":
         return {"done": False, "text": "", "values": {}}
     if not line:
         values, words = known
         return {"done": True, "text": "" if values else words, "values": values}
     if item.per_wheel:
-        values = at_wheels(line, _READ[item.per_wheel])
+        values = at_wheels(line, _counting_in(shown, _READ[item.per_wheel]))
         if any(value <= 0.0 for value in values.values()):
             raise UsageError(f"{line!r} is not above zero everywhere.")
-        low, high, unit, example = _LIMITS[item.per_wheel]
+        low, high, example = _LIMITS[item.per_wheel]
         if not all(low <= value <= high for value in values.values()):
             far = next(value for value in values.values() if not low <= value <= high)
             raise UsageError(
-                f"{far:g} {unit} is far from any car: {line!r}.",
+                f"{far / _one(shown):g} {shown} is far from any car: {line!r}.",
                 "Without a unit a number counts in the unit shown.",
                 f"Write the unit: {example}, say.",
             )
         return {"done": True, "text": "", "values": values}
     if item.value == "mass":
-        return {"done": True, "text": "", "values": {"kg": mass_kg(line)}}
+        return {"done": True, "text": "", "values": {"kg": _mass(line, shown)}}
     if not line.isprintable():
         raise UsageError("That holds a character that cannot be kept.", "", "Type it again.")
     return {"done": True, "text": line, "values": {}}
 
 
-def _differs(item: Item, record: dict[str, Any], known: dict[str, float]) -> None:
+def _mass(line: str, shown: str) -> float:
+    mass = _counting_in(shown, mass_kg)(line)
+    if not 0.0 <= mass <= MOST_BALLAST_KG:
+        raise UsageError(
+            f"{line!r} is no ballast.", "", "From 0 to 2000 kg; `75kg` or `165lb`, say."
+        )
+    return mass
+
+
+def _differs(record: dict[str, Any], known: dict[str, float], unit: str) -> None:
     apart = [
-        f"{name} {value:.4g} (car file {known[name]:.4g})"
+        f"{name} {value / _one(unit):.4g} (car file {known[name] / _one(unit):.4g})"
         for name, value in record["values"].items()
         if name in known and abs(value - known[name]) > 0.02 * abs(known[name])
     ]
     if apart:
-        say(f"Differs from the car file: {', '.join(apart)}. Kept as typed.", "  ")
+        say(f"Differs from the car file, in {unit}: {', '.join(apart)}. Kept as typed.", "  ")
 
 
 def pads(lead: Lead) -> None:
@@ -289,7 +343,7 @@ def _offsets(lead: Lead, line: str) -> dict[str, Any]:
 
     more = lead.ask_for(
         "Tracks at the hubs, FRONT REAR; or `widths FRONT REAR APART` from string to string "
-        f"[{car.track_front_mm:g} {car.track_rear_mm:g}]",
+        f"[{car.track_front_mm:g} {car.track_rear_mm:g} mm]",
         read,
     )
     return {"mm": offsets, "u_mm": u, **more}

@@ -29,6 +29,8 @@ class JobView:
     row : JobRow
     car : Car
         As it was when the job was begun, or as its file was read anew since.
+    document : dict
+        The tables of that file, in the units in which it was written.
     digest : str
         SHA-256 of that file.
     state : JobState
@@ -39,6 +41,7 @@ class JobView:
 
     row: JobRow
     car: Car
+    document: Mapping[str, Any]
     digest: str
     state: JobState
     runs: Mapping[int, JobRunRow]
@@ -118,6 +121,7 @@ def view_of(store: Store, job_id: int) -> JobView:
     return JobView(
         row,
         car,
+        facts["car"],
         str(facts.get("car_digest", "")),
         state,
         runs,

@@ -84,6 +84,10 @@ CHECKLIST: Final = (
     Item("ride_heights", "Ride heights at all four wheels", per_wheel="length"),
     Item("settled", "Suspension settled: car rolled a metre or bounced at each corner"),
     Item("steering", "Steering wheel centred and held, or locked", value="text"),
-    Item("plates", "Slip plates free under the wheels that are to turn, or none", value="text"),
+    Item(
+        "plates",
+        "Slip plates free under the wheels that turn (`-`: there are none)",
+        value="text",
+    ),
 )
 """What is prepared; common practice, no source. Each may be answered or skipped."""
