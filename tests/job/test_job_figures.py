@@ -89,6 +89,50 @@ def test_strings_correct_toe_and_take_the_term_of_unknown_strings(job: MadeJob):
     )
 
 
+def _string_term(figure_result) -> float:
+    return sum(t.standard_uncertainty for t in figure_result.budget if t.source == "string")
+
+
+def test_unmeasured_strings_that_stay_do_not_move_a_difference(job: MadeJob):
+    """0.03 deg is assumed of strings that nobody measured; they hang as they hung."""
+    job.enter("preparation", "answer", item="plates", done=True, text="", values={})
+    job.all_toe(LF=0.2, RF=0.1, LR=0.15, RR=0.05)
+    # Front and rear wheel have the same string: half of it each side goes out of LF + T.
+    about_thrust = job.row(Quantity.TOE, "LF").now.result
+    assert _string_term(about_thrust) == pytest.approx(0.03 * math.sqrt(0.5), rel=1e-6)
+    job.enter("adjust", "turned", wheel="RR", adjuster="toe link", amount=0.2, unit="turn")
+    job.toe("RR", 0.15)
+    assert _string_term(job.row(Quantity.TOE, "RR").change) == pytest.approx(0.0, abs=1e-9)
+    # Gone through anew, and passed over: who knows how they hang now.
+    job.enter("strings", "skipped")
+    job.toe("RR", 0.15)
+    apart = _string_term(job.row(Quantity.TOE, "RR").change)
+    assert apart == pytest.approx(0.03 * math.sqrt(2.0), rel=1e-6)
+
+
+@pytest.mark.parametrize("rolled", ["to settle", "by half a turn"])
+def test_unmeasured_strings_do_not_outlast_a_car_that_was_rolled(job: MadeJob, rolled: str):
+    settled_by_rolling = rolled == "to settle"
+    job.enter("preparation", "answer", item="plates", done=not settled_by_rolling, text="")
+    job.toe("RR", 0.05, rim_deg=0.0)
+    if not settled_by_rolling:
+        job.toe("LR", 0.05, rim_deg=180.0)
+    job.enter("adjust", "turned", wheel="RR", adjuster="toe link", amount=0.2, unit="turn")
+    job.toe("RR", 0.15, rim_deg=0.0)
+    apart = _string_term(job.row(Quantity.TOE, "RR").change)
+    assert apart == pytest.approx(0.03 * math.sqrt(2.0), rel=1e-6)
+
+
+def test_a_new_seating_of_the_pod_does_not_cancel(job: MadeJob):
+    seat = result(Quantity.CAMBER, -1.0, noise=0.02, mount=0.2)
+    job.read("LF", seat)
+    job.enter("adjust", "turned", wheel="LF", adjuster="camber shim", amount=1.0, unit="mm")
+    job.read("LF", seat)
+    change = job.row(Quantity.CAMBER, "LF").change
+    (mount,) = (t.standard_uncertainty for t in change.budget if t.source == "mount")
+    assert mount == pytest.approx(0.2 * math.sqrt(2.0))
+
+
 def test_total_toe_thrust_and_front_toe_about_the_thrust_line(job: MadeJob):
     job.all_toe(LF=0.2, RF=0.1, LR=0.15, RR=0.05)
     assert job.row(Quantity.TOTAL_TOE, "front").now.result.value == pytest.approx(0.3)

@@ -41,6 +41,10 @@ MATTERS_DEG: Final[Mapping[Quantity, float]] = {
     Quantity.THRUST: 0.05,
     Quantity.FRONT_HEADING: 0.05,
     Quantity.INCLUDED: 0.5,
+    Quantity.CROSS_CAMBER: 0.25,
+    Quantity.CROSS_CASTER: 0.5,
+    Quantity.CROSS_SAI: 0.5,
+    Quantity.CROSS_INCLUDED: 0.5,
 }
 """Smallest change of a figure that is worth talking of; common practice, no source."""
 

@@ -148,13 +148,16 @@ def _figure_line(row: Row) -> str:
 
 def _toe_line(row: Row, over_mm: float) -> str:
     """Return a toe in minutes, mm and inches as well."""
+    from knuckle.alignment.axle import THRUST_LINE
+
     toe, u = _toe_units(row.now, over_mm)
     shared = row.place == "front" and row.quantity.value == "total_toe"
+    about = " about the thrust line" if row.now.result.condition == THRUST_LINE else ""
     half = f"; driving straight each front wheel has half, {toe.deg / 2.0:+.2f} deg"
     return (
         f"{_name(row)} {row.now.words}: {toe.minutes:+.1f} ± {u.minutes:.1f} minutes, "
         f"{toe.mm:+.2f} ± {u.mm:.2f} mm ({toe.inches:+.3f} ± {u.inches:.3f} in) over "
-        f"{over_mm:g} mm{half if shared else ''}"
+        f"{over_mm:g} mm{half if shared else about}"
     )
 
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any, Final
 
 from knuckle.alignment.half_turn import half_turn
@@ -152,6 +152,11 @@ class _Lies:
         self.car = car
         self._pads: dict[int, Pads | None] = {}
         self._strings: dict[int, Strings | None] = {}
+        self._hung = _hung(state)
+
+    def hung(self, entered: Entered) -> str:
+        """Return a name of how the strings hung at a reading though nobody measured them."""
+        return f"job {self.job_id} strings hung {self._hung.get(entered.sequence, '')}"
 
     def pads(self, entered: Entered | None) -> Pads | None:
         if entered is None:
@@ -189,6 +194,8 @@ def _of_outcome(
     if toe is not None and strings is not None:
         corrected[Quantity.TOE] = against_car_line(toe, strings, wheel, _assumed_deg(run))
     origin = _origin(wheel, run, lies, pads_entry, strings_entry, strings)
+    if strings_entry is None:
+        origin = replace(origin, strings=lies.hung(entered))
     for quantity in OF_A_WHEEL:
         if quantity not in corrected:
             continue
@@ -250,6 +257,27 @@ def _origin(
         straight_ahead=f"run {run.run_id}",
         string_correlation=0.0 if strings is None else strings.correlation,
     )
+
+
+def _hung(state: JobState) -> dict[int, int]:
+    """Return, by reading, the reading since which the strings have hung as they do.
+
+    They are hung anew where the car was rolled: for another rim position, or to settle it after
+    an adjustment, which free slip plates make needless; and where their phase was gone through.
+    """
+    plates = state.answers.get("plates")
+    rolled_to_settle = plates is None or not plates.record.get("done")
+    found: dict[int, int] = {}
+    since, last = -1, (-1, 0.0, 0)
+    for entered in state.readings:
+        rim_deg = _rim_deg(entered)
+        at = last[1] if rim_deg is None else rim_deg
+        passed = sum(place < entered.sequence for place in state.strings_passed)
+        here = (entered.round if rolled_to_settle else 0, at, passed)
+        if here != last:
+            since, last = entered.sequence, here
+        found[entered.sequence] = since
+    return found
 
 
 def _fact_at(facts: Mapping[str, Any], name: str, wheel: Wheel) -> Mapping[str, Any]:

@@ -62,6 +62,8 @@ class JobState:
         Whether something was turned since then.
     spans : Entered or None
         A straightedge on the pads, read on fewer than three spans so far.
+    strings_passed : tuple of int
+        Where the strings' phase was skipped: they hang from then on, and nobody measured them.
     closed : bool
     """
 
@@ -78,6 +80,7 @@ class JobState:
     ended: Mapping[Phase, Kind] = field(default_factory=dict)
     round: int = 0
     turned_since: bool = False
+    strings_passed: tuple[int, ...] = ()
     closed: bool = False
 
     @property
@@ -185,6 +188,9 @@ def _next(state: JobState, entry: JobEntryRow) -> JobState:
     if kind is Kind.CLOSED:
         return replace(state, closed=True)
     if kind in (Kind.FINISHED, Kind.SKIPPED):
+        if kind is Kind.SKIPPED and phase is Phase.STRINGS:
+            passed = (*state.strings_passed, entry.sequence)
+            state = replace(state, strings_passed=passed)
         return replace(state, ended={**state.ended, phase: kind})
     here = Entered(state.round, entry)
     if kind is Kind.CAR:
