@@ -81,6 +81,24 @@ def test_caster_with_the_wheelbases(left_mm: float, right_mm: float, expected: l
     assert codes(pair) == ["CASTER_DIFFERS"]
 
 
+def test_a_wheelbase_that_was_taped_is_not_asked_for_again() -> None:
+    pair = both(GOOD, (-1.5, 3.5, 12.0))
+    (unknown,) = read_differences(pair)
+    assert "measure the wheelbase" in unknown.text
+    bases = wheelbase_pair(Given(2500.0, 1.0), Given(2500.0, 1.0), 1500.0)
+    (taped,) = read_differences(pair, wheelbase=bases)
+    # 1.96 x sqrt(2) x 1 mm.
+    assert "measure" not in taped.text and "alike, as far as +- 2.8 mm tells" in taped.text
+
+
+def test_a_knuckle_is_called_whole_only_where_the_included_angles_are_shown_alike() -> None:
+    assert "is whole" in read_differences(both(GOOD, (-0.3, 5.0, 10.8)))[0].text
+    # U of the cross included angle is 1.96 x 0.2 x 2 = 0.78 deg: a bend of 0.7 deg may hide.
+    (coarse,) = read_differences(both(GOOD, (-0.3, 5.0, 10.8), u=0.2))
+    assert coarse.code == "KNUCKLE_TILTED"
+    assert "whole" not in coarse.text and "nothing says that it is bent" in coarse.text
+
+
 def test_toe_out_that_is_not_alike() -> None:
     pair = both(GOOD, GOOD)
     left = toe_out_on_turns([BothHeadings(20.0, 17.5)])

@@ -66,12 +66,12 @@ def read_differences(
         and _shown(inclination)
         and inclination.difference.value * camber.difference.value < 0.0
     )
-    if tilted and inclination is not None and not _shown(included):
+    if tilted and inclination is not None and included is not None and not _shown(included):
         found.append(
             Notice(
                 "KNUCKLE_TILTED",
                 f"SAI is {_words(inclination)} larger on the {_more(inclination)} and camber is "
-                "smaller there, with like included angles: the knuckle is whole and stands tilted. "
+                f"smaller there, {_alike(included)} "
                 "Look at the arms and their inner bushes, the upper mount or tower, and whether "
                 "the subframe has moved sideways.",
             )
@@ -79,6 +79,17 @@ def read_differences(
     found += _caster(pair.cross.get(Quantity.CROSS_CASTER), wheelbase)
     found += _turn_out(turn_out or {})
     return tuple(found)
+
+
+def _alike(included: Compared) -> str:
+    """Return what like included angles say; a coarse reading does not call a knuckle whole."""
+    if included.verdict is Difference.SAME:
+        return "with like included angles: the knuckle is whole and stands tilted."
+    return (
+        f"and the included angles do not differ as far as +- "
+        f"{included.difference.expanded_uncertainty:.2f} deg tells: the knuckle stands tilted, "
+        "and nothing says that it is bent."
+    )
 
 
 def _caster(caster: Compared | None, wheelbase: WheelbasePair | None) -> list[Notice]:
@@ -100,11 +111,16 @@ def _caster(caster: Compared | None, wheelbase: WheelbasePair | None) -> list[No
     less = "right" if caster.difference.value > 0.0 else "left"
     words = f"Caster is {_words(caster)} smaller on the {less}"
     if base is None or not base_shown:
+        taped = "measure the wheelbase on both sides to tell."
+        if base is not None:
+            taped = (
+                f"the wheelbases are alike, as far as +- {base.expanded_uncertainty:.1f} mm tells."
+            )
         found.append(
             Notice(
                 "CASTER_DIFFERS",
                 f"{words}. With equal wheelbases the upper joint or tower, or both joints, moved; "
-                "measure the wheelbase on both sides to tell.",
+                f"{taped}",
             )
         )
     elif (base.value > 0.0) == (less == "right"):
