@@ -13,7 +13,6 @@ from dataclasses import dataclass
 
 import numpy as np
 from scipy.linalg import cho_factor, cho_solve
-from scipy.optimize import least_squares
 
 from knuckle.geometry.rotation import Array
 from knuckle.model.block import BoolArray, FloatArray
@@ -179,6 +178,8 @@ def solve(
     numpy.linalg.LinAlgError
         If the rows do not determine the unknowns.
     """
+    from scipy.optimize import least_squares  # slow to import, and lists of results do not need it
+
     found = least_squares(
         rows,
         _approached(rows, start, pattern),
