@@ -19,6 +19,8 @@ if TYPE_CHECKING:
     from knuckle.job.phases import Item
     from knuckle.model.car import Car
 
+Unit = tuple[str, float]
+"""Its name, and what one of it is in kPa, mm or kg; as `car.units.unit_said`."""
 PAD_U_MM: Final = 0.5
 """Of a height read off a water level or a laser line with a steel rule; common practice."""
 _READ: Final[dict[str, Callable[[str], float]]] = {
@@ -42,6 +44,7 @@ _SPANS: Final = (
 
 def prepare(lead: Lead, *, again: bool) -> None:
     """Go through the checklist; items that were answered only if it is done `again`."""
+    from knuckle.car.units import unit_said
     from knuckle.job.phases import CHECKLIST, Kind, Phase
 
     for line in RAISED:
@@ -52,52 +55,22 @@ def prepare(lead: Lead, *, again: bool) -> None:
         if item.name in view.state.answers and not again:
             continue
         known = _of_car(view.car, item)
-        unit = _unit_of(view.document, item)
-        if known[0] and unit:
+        unit = unit_said(view.document, item.name)
+        if known[0] and unit[0]:
             known = known[0], _in_words(known[0], unit)
-        shown = f" [{known[1]}]" if known[1] else f", in {unit}" if unit else ""
+        shown = f" [{known[1]}]" if known[1] else f", in {unit[0]}" if unit[0] else ""
         record = lead.ask_for(f"{item.words}{shown}", partial(_answer, item, known, unit))
         lead.enter(Phase.PREPARATION, Kind.ANSWER, {"item": item.name, **record})
         _differs(record, known[0], unit)
 
 
-def _unit_of(document: Mapping[str, Any], item: Item) -> str:
-    """Return the unit in which the car file gives an item; the program's where it gives none.
-
-    A number without a unit counts in it, as it is the one that is shown.
-    """
-    name, usual = {
-        "pressures": ("pressure_", "kPa"),
-        "ride_heights": ("ride_height_", "mm"),
-        "ballast": ("ballast_", "kg"),
-    }.get(item.name, ("", ""))
-    if not name:
-        return ""
-    tables = [document, *(value for value in document.values() if isinstance(value, Mapping))]
-    said = {key[len(name) :] for table in tables for key in table if key.startswith(name)}
-    unit = said.pop() if len(said) == 1 else usual
-    return "kPa" if unit == "kpa" else unit
+def _in_words(values: Mapping[str, float], unit: Unit) -> str:
+    name, one = unit
+    return f"{' '.join(f'{value / one:.4g}' for value in values.values())} {name}"
 
 
-def _one(unit: str) -> float:
-    """Return what one of a unit is in the program's."""
-    return next(read(f"1{unit}") for read in _READ.values() if _takes(read, unit))
-
-
-def _takes(read: Callable[[str], float], unit: str) -> bool:
-    try:
-        read(f"1{unit}")
-    except UsageError:
-        return False
-    return True
-
-
-def _in_words(values: Mapping[str, float], unit: str) -> str:
-    return f"{' '.join(f'{value / _one(unit):.4g}' for value in values.values())} {unit}"
-
-
-def _counting_in(unit: str, read: Callable[[str], float]) -> Callable[[str], float]:
-    return lambda text: read(text if read_number(text).unit else f"{text}{unit}")
+def _counting_in(unit: Unit, read: Callable[[str], float]) -> Callable[[str], float]:
+    return lambda text: read(text if read_number(text).unit else f"{text}{unit[0]}")
 
 
 def _of_car(car: Car, item: Item) -> tuple[dict[str, float], str]:
@@ -118,7 +91,7 @@ def _of_car(car: Car, item: Item) -> tuple[dict[str, float], str]:
 
 
 def _answer(
-    item: Item, known: tuple[dict[str, float], str], shown: str, line: str
+    item: Item, known: tuple[dict[str, float], str], shown: Unit, line: str
 ) -> dict[str, Any]:
     if line == "-":
         return {"done": False, "text": "", "values": {}}
@@ -133,7 +106,7 @@ def _answer(
         if not all(low <= value <= high for value in values.values()):
             far = next(value for value in values.values() if not low <= value <= high)
             raise UsageError(
-                f"{far / _one(shown):g} {shown} is far from any car: {line!r}.",
+                f"{far / shown[1]:g} {shown[0]} is far from any car: {line!r}.",
                 "Without a unit a number counts in the unit shown.",
                 f"Write the unit: {example}, say.",
             )
@@ -145,7 +118,7 @@ def _answer(
     return {"done": True, "text": line, "values": {}}
 
 
-def _mass(line: str, shown: str) -> float:
+def _mass(line: str, shown: Unit) -> float:
     mass = _counting_in(shown, mass_kg)(line)
     if not 0.0 <= mass <= MOST_BALLAST_KG:
         raise UsageError(
@@ -154,14 +127,14 @@ def _mass(line: str, shown: str) -> float:
     return mass
 
 
-def _differs(record: dict[str, Any], known: dict[str, float], unit: str) -> None:
+def _differs(record: dict[str, Any], known: dict[str, float], unit: Unit) -> None:
     apart = [
-        f"{name} {value / _one(unit):.4g} (car file {known[name] / _one(unit):.4g})"
+        f"{name} {value / unit[1]:.4g} (car file {known[name] / unit[1]:.4g})"
         for name, value in record["values"].items()
         if name in known and abs(value - known[name]) > 0.02 * abs(known[name])
     ]
     if apart:
-        say(f"Differs from the car file, in {unit}: {', '.join(apart)}. Kept as typed.", "  ")
+        say(f"Differs from the car file, in {unit[0]}: {', '.join(apart)}. Kept as typed.", "  ")
 
 
 def pads(lead: Lead) -> None:

@@ -7,6 +7,7 @@ from typing import Any, Final
 
 from knuckle.alignment.adjusters import Kind
 from knuckle.alignment.pads import shim_table
+from knuckle.car.units import unit_said
 from knuckle.estimate.priors import Given
 from knuckle.job.answered import answers_in_words
 from knuckle.job.book import JobView
@@ -16,7 +17,6 @@ from knuckle.model.wheel import Wheel
 from knuckle.report.alignment_page import Table
 from knuckle.report.figures import with_uncertainty
 
-_UNIT_OF: Final = {"pressures": "kPa", "ride_heights": "mm", "ballast": "kg"}
 _COVERS: Final = 1.96
 _WAYS: Final = {
     Kind.TOE_LINK.value: ("longer", "shorter"),
@@ -46,10 +46,11 @@ def _preparation(view: JobView) -> Table | None:
         if answer is None:
             continue
         record = answer.record
-        unit = _UNIT_OF.get(item.name, "")
+        unit, one = unit_said(view.document, item.name)
         values = record.get("values", {})
         words = ", ".join(
-            f"{'' if key == 'kg' else key + ' '}{value:.4g} {unit}" for key, value in values.items()
+            f"{'' if key == 'kg' else key + ' '}{value / one:.4g} {unit}"
+            for key, value in values.items()
         )
         said = ", ".join(part for part in (words, str(record.get("text", ""))) if part)
         rows.append((item.words, "done" if record.get("done") else "left out", said))
