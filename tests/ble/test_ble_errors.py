@@ -147,6 +147,17 @@ def test_several_without_a_name(tmp_path: Path) -> None:
 
 
 @needs_bus
+def test_several_of_one_name(tmp_path: Path) -> None:
+    with radio(tmp_path) as room:
+        room.pod(ScriptedPod())
+        room.pod(ScriptedPod(), address="5C:F3:70:8A:00:02", rssi=-80)
+        error = entering(BleLink("knuckle-1", limits=QUICK))
+    assert isinstance(error, LinkNotFound)
+    assert "named 'knuckle-1'" in error.what
+    assert ADDRESS in error.next_step and "5C:F3:70:8A:00:02" in error.next_step
+
+
+@needs_bus
 def test_a_system_that_is_too_old(tmp_path: Path) -> None:
     """What `bluetoothctl --version` prints is all the library goes by; it asks once a process."""
     tools = tmp_path / "tools"

@@ -50,6 +50,8 @@ class BleLimits:
         Looking for the pod.
     settle_s : float
         Looking on after the first that fits, where none is named: there may be a second.
+    same_name_s : float
+        Looking on after the named one was seen for the first time: another may be named so.
     connect_s, subscribe_s, write_s, disconnect_s : float
     silence_s : float
         Without any byte before the connection counts as dead: a pod says hello every 5 s at
@@ -62,6 +64,7 @@ class BleLimits:
 
     scan_s: float = 10.0
     settle_s: float = 3.0
+    same_name_s: float = 0.5
     connect_s: float = 10.0
     subscribe_s: float = 5.0
     write_s: float = 2.0
@@ -295,16 +298,15 @@ class BleLink:
                 if device.answers_to(self._target) and device.address not in self._passed_over
             ]
 
-        def enough(devices: dict[str, BleDevice]) -> bool:
-            return bool(self._target) and bool(fitting(devices))
-
         limits = self._limits
         how: dict[str, Any] = {
             "adapter": self._adapter,
             "connected": not self._was_open and not self._failed,
         }
+        before = self.device
         if self._target:
-            devices = await scan(limits.scan_s, enough=enough, **how)
+            how["after_s"] = limits.same_name_s if before is None else 0.0
+            devices = await scan(limits.scan_s, enough=lambda seen: bool(fitting(seen)), **how)
         else:
             devices = await scan(limits.settle_s, **how)
             if not fitting(devices):
@@ -317,14 +319,12 @@ class BleLink:
         found = fitting(devices)
         if not found:
             self._passed_over.clear()
-            raise not_seen(
-                self._target,
-                [device for device in devices.values() if device.may_be_pod],
-                limits.scan_s,
-            )
-        if len(found) > 1 and not self._target:
-            raise several_seen(found)
-        return max(found, key=lambda device: device.rssi_dbm or -200)
+            others = [device for device in devices.values() if device.may_be_pod]
+            raise not_seen(self._target, others, limits.scan_s)
+        if len(found) > 1 and (before is None or not self._target):
+            raise several_seen(self._target, found)
+        known = "" if before is None else before.address
+        return max(found, key=lambda one: (one.address == known, one.rssi_dbm or -200))
 
     # ---- open
 

@@ -105,12 +105,19 @@ def not_seen(target: str, others: Sequence[BleDevice], scanned_s: float) -> Link
     )
 
 
-def several_seen(devices: Sequence[BleDevice]) -> LinkNotFound:
-    """Return the error for 'ble:' without a name where several could be meant."""
+def several_seen(target: str, devices: Sequence[BleDevice]) -> LinkNotFound:
+    """Return the error for no name, or one name, where several could be meant."""
+    seen = ", ".join(str(device) for device in devices)
+    if target:
+        return LinkNotFound(
+            f"Several Bluetooth devices are named '{target}'.",
+            "Modules often have one name from the factory.",
+            f"Use 'ble:' with an address: {seen}; give each pod a name of its own (build page 10).",
+        )
     return LinkNotFound(
         "Several Bluetooth devices could be the pod.",
         "'ble:' without a name means the only one there is.",
-        f"Name one of them: {', '.join(str(device) for device in devices)}.",
+        f"Name one of them: {seen}.",
     )
 
 
@@ -249,4 +256,5 @@ def check_system(platform: str = sys.platform, windows_build: int | None = None)
 
 
 def _said(cause: str, said: str) -> str:
-    return f"{cause} ({said.rstrip('.')})." if said else f"{cause}."
+    said = said.partition("; type=")[0].rstrip(".")
+    return f"{cause} ({said})." if said else f"{cause}."

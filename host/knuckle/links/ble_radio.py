@@ -37,6 +37,7 @@ async def scan(
     enough: Callable[[dict[str, BleDevice]], bool] = lambda _devices: False,
     adapter: str = "",
     connected: bool = True,
+    after_s: float = 0.0,
 ) -> dict[str, BleDevice]:
     """Listen for advertisements.
 
@@ -52,6 +53,8 @@ async def scan(
         Whether to list devices that this computer is connected to already, as after a program
         was killed: they do not advertise. After a loss that is not to be relied on: a service
         that was killed told nothing of it.
+    after_s : float
+        How long to listen on once it is enough: there may be another of the same name.
 
     Returns
     -------
@@ -69,7 +72,7 @@ async def scan(
     """
     try:
         async with one_scan_at_a_time():
-            return await _scan(longest_s, enough, adapter, connected=connected)
+            return await _scan(longest_s, enough, adapter, connected=connected, after_s=after_s)
     except TimeoutError as error:
         raise too_slow(None, "scanning", START_S) from error
     except LinkError:
@@ -84,6 +87,7 @@ async def _scan(
     adapter: str,
     *,
     connected: bool,
+    after_s: float,
 ) -> dict[str, BleDevice]:
     check_system()
     from bleak import BleakScanner
@@ -109,6 +113,7 @@ async def _scan(
         with contextlib.suppress(TimeoutError):
             async with asyncio.timeout(longest_s):
                 await ended.wait()
+                await asyncio.sleep(after_s)
     finally:
         # Adapter switched off, service gone: then the scan is over as well.
         with contextlib.suppress(Exception):
