@@ -133,6 +133,17 @@ def test_a_new_seating_of_the_pod_does_not_cancel(job: MadeJob):
     assert mount == pytest.approx(0.2 * math.sqrt(2.0))
 
 
+@pytest.mark.parametrize(("runs", "left"), [((3, 3), 0.005**0.5), ((3, 4), 1.0)])
+def test_a_zero_that_was_found_anew_does_not_cancel(job: MadeJob, runs, left):
+    seat = result(Quantity.CAMBER, -1.0, noise=0.02, reversal=0.1)
+    job.read("LF", seat, zero={"run": runs[0]})
+    job.enter("adjust", "turned", wheel="LF", adjuster="camber shim", amount=1.0, unit="mm")
+    job.read("LF", seat, zero={"run": runs[1]})
+    change = job.row(Quantity.CAMBER, "LF").change
+    (zero,) = (t.standard_uncertainty for t in change.budget if t.source == "reversal")
+    assert zero == pytest.approx(0.1 * math.sqrt(2.0) * left)
+
+
 def test_total_toe_thrust_and_front_toe_about_the_thrust_line(job: MadeJob):
     job.all_toe(LF=0.2, RF=0.1, LR=0.15, RR=0.05)
     assert job.row(Quantity.TOTAL_TOE, "front").now.result.value == pytest.approx(0.3)

@@ -41,6 +41,8 @@ class Origin:
         One setting of the steering to straight ahead, at which the wheel's toe was the same.
     body_roll : str
         One measurement of the body's roll at the locks.
+    reversal : str
+        The reversal that found the pod's zero; empty for what comes with `pod`.
     string_correlation : float
         Of the errors of the left and the right string, -1 to 1.
     """
@@ -53,12 +55,13 @@ class Origin:
     rim: str = ""
     straight_ahead: str = ""
     body_roll: str = ""
+    reversal: str = ""
     string_correlation: float = 0.0
 
 
 _NAMED_BY: Final[Mapping[str, Callable[[Origin], str]]] = {
     "zero": lambda origin: origin.pod,
-    "reversal": lambda origin: origin.pod,
+    "reversal": lambda origin: origin.reversal or origin.pod,
     "squareness": lambda origin: origin.pod,
     "calibration": lambda origin: origin.pod,
     "chip_turn": lambda origin: origin.pod,

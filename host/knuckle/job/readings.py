@@ -238,6 +238,7 @@ def _origin(
     facts = run.facts
     used = _fact_at(facts, "calibration", wheel)
     by = used.get("number") or used.get("date") or used.get("source", "")
+    zero = _fact_at(facts, "zero", wheel)
     mount = _fact_at(facts, "mount", wheel)
     mount = mount if mount.get("mounting") else {}
     pod = run.pod_at(wheel.value)
@@ -255,6 +256,8 @@ def _origin(
         rim="" if over is None else f"{job} rim {over}",
         # Two pods in one run: the steering was set straight once.
         straight_ahead=f"run {run.run_id}",
+        # A zero that was found anew in between has an error of its own.
+        reversal=f"{pod} reversal {zero['run']}" if zero.get("run") is not None else "",
         string_correlation=0.0 if strings is None else strings.correlation,
     )
 
