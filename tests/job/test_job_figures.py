@@ -158,6 +158,19 @@ def test_total_toe_thrust_and_front_toe_about_the_thrust_line(job: MadeJob):
     assert len(left.runs) == 3
 
 
+def test_front_toe_is_about_the_thrust_line_as_soon_as_the_rear_was_read(job: MadeJob):
+    job.toe("LF", 0.2)
+    job.toe("RF", 0.1)
+    assert job.row(Quantity.TOE, "LF").now.result.condition != "against the thrust line"
+    job.enter("adjust", "turned", wheel="LF", adjuster="toe link", amount=0.1, unit="turn")
+    job.all_toe(LF=0.2, RF=0.1, LR=0.15, RR=0.05)
+    left = job.row(Quantity.TOE, "LF")
+    assert left.now.result.condition == "against the thrust line"
+    assert left.now.result.value == pytest.approx(0.2 - 0.05)
+    assert left.before is None, "what was read before is against another line"
+    assert job.row(Quantity.TOTAL_TOE, "front").before is not None
+
+
 def test_how_far_the_front_wheels_point_off_the_thrust_line(job: MadeJob):
     job.all_toe(LF=0.2, RF=0.1, LR=0.15, RR=0.05)
     # Front (0.1 - 0.2) / 2 to the left, rear (0.05 - 0.15) / 2: both point to the right alike.

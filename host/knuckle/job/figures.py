@@ -261,7 +261,9 @@ def figures(state: JobState, readings: Sequence[Reading], car: Car) -> tuple[Row
     for ways in _made():
         target = _target(car, ways[0])
         # One way through the whole job, or before and after would not be of the same thing.
-        found = max((_rounds(made, newest, target) for made in ways), key=len)
+        every = (_rounds(made, newest, target) for made in ways)
+        # As soon as the better way is there it counts: front toe is adjusted by it.
+        found = max(every, key=lambda rounds: rounds[-1].round if rounds else -1)
         if found:
             stale = any(
                 state.turned_at(reading.wheel.value, reading.sequence, reading.raw.quantity)
