@@ -239,12 +239,14 @@ def combined(
 def _joined(source: str, rows: list[tuple[Part, BudgetTerm]], scale: float) -> BudgetTerm:
     variance = 0.0
     shared = False
-    for i, (a, one) in enumerate(rows):
-        for j, (b, other) in enumerate(rows):
-            r = 1.0 if i == j else correlation(source, a, b)
-            shared = shared or (i != j and r != 0.0)
-            product = one.standard_uncertainty * other.standard_uncertainty
-            variance += a.weight * b.weight * r * product
+    moving = [part.weight * term.standard_uncertainty for part, term in rows]
+    for i, (a, _) in enumerate(rows):
+        variance += moving[i] ** 2
+        for j in range(i):
+            r = correlation(source, a, rows[j][0])
+            if r != 0.0:
+                shared = True
+                variance += 2.0 * r * moving[i] * moving[j]
     u = scale * math.sqrt(max(variance, 0.0))
     moved = [
         (abs(part.weight) * term.standard_uncertainty * scale, term.degrees_of_freedom)

@@ -301,7 +301,8 @@ def _impossible(front_mm: float, rear_mm: float, request: ToeRequest) -> Measure
         "TOE_IMPOSSIBLE",
         f"Front {front_mm:.1f} mm and rear {rear_mm:.1f} mm over {request.length_mm.value:.0f} mm "
         f"is more than {LARGEST_TOE_DEG:.0f} deg of toe.",
-        "A reading was not taken at the rim, or the wheels are steered, or the rim measuring length is wrong.",
+        "A reading was not taken at the rim, or the wheels are steered, or the rim measuring "
+        "length is wrong.",
         "Set the wheels straight ahead and measure again.",
     )
 

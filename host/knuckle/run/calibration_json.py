@@ -67,6 +67,7 @@ class Made:
     more: dict[str, Any] = field(default_factory=dict)
     """Members that this program does not know: kept as they are."""
 
+
 MOST_ERROR: Final = 0.5
 """Bias (g) and matrix of no part are so far off; that far, the poses would settle nothing."""
 
