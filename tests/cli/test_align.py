@@ -15,7 +15,7 @@ import pytest
 from job.made_jobs import MadeJob, car_file
 from knuckle.alignment.compare import Standing
 from knuckle.cli.align_lead import Lead
-from knuckle.cli.align_read import wanted_in
+from knuckle.cli.align_wanted import wanted_in
 from knuckle.cli.app import run
 from knuckle.errors import UsageError
 from knuckle.job.book import add_run

@@ -116,7 +116,7 @@ def plot(
 
 
 def _plot_travel(detail: RunDetail, out: Path | None, *, svg: bool, force: bool) -> None:
-    from knuckle.cli.travel import draw
+    from knuckle.cli.travel_plot import draw
     from knuckle.model.wheel import Wheel
     from knuckle.run.travel import stops_in
 

@@ -71,7 +71,7 @@ def _curves(view: JobView) -> Iterator[Plot]:
     """Yield a plot of each reading through suspension travel."""
     import io
 
-    from knuckle.cli.travel import figure_of
+    from knuckle.cli.travel_plot import figure_of
     from knuckle.model.wheel import Wheel
     from knuckle.report.alignment_page import Plot
     from knuckle.report.plot import DOTS_PER_INCH

@@ -15,13 +15,12 @@ from knuckle.cli.exit_codes import DONE, INTERRUPTED, REFUSED
 from knuckle.cli.invocation import invocation
 from knuckle.cli.options import PodOption, WheelOption
 from knuckle.cli.request import CalibrationOption, UncalibratedOption
+from knuckle.cli.travel_plot import draw
 from knuckle.errors import KnuckleError, UsageError
 from knuckle.model.wheel import Wheel
 from knuckle.quantities import angle_deg, length_mm, one_or_two
 
 if TYPE_CHECKING:
-    from matplotlib.figure import Figure
-
     from knuckle.estimate.priors import Given
     from knuckle.model.result import Outcome
     from knuckle.run.travel import Stop
@@ -374,40 +373,3 @@ def _concluded(
             f"`knuckle travel --wheel {taking.wheel} --continue {run}` goes on.", err=json_output
         )
     return INTERRUPTED if left else code if code != DONE else DONE
-
-
-def draw(
-    wheel: Wheel, stops: Sequence[Stop], rim_mm: float | None, run: int, path: Path, force: bool
-) -> None:
-    """Draw the curves of a run into a file.
-
-    Raises
-    ------
-    UsageError
-        If there is none, or the file exists.
-    """
-    from knuckle.report.plot import save
-
-    save(figure_of(wheel, stops, rim_mm, run), path, overwrite=force)
-
-
-def figure_of(wheel: Wheel, stops: Sequence[Stop], rim_mm: float | None, run: int) -> Figure:
-    """Return the curves of a run, drawn.
-
-    Raises
-    ------
-    UsageError
-        If there is none.
-    """
-    from knuckle.alignment.travel import curve_of
-    from knuckle.errors import MeasurementRefused
-    from knuckle.report.plot_travel import plot_travel
-    from knuckle.run.travel import stations_of
-
-    curves = {}
-    for quantity, (stations, shared) in stations_of(wheel, stops, rim_mm).items():
-        try:
-            curves[quantity] = (curve_of(quantity, stations, shared_u_deg=shared), stations)
-        except MeasurementRefused:
-            continue
-    return plot_travel(curves, f"Travel of {wheel}, run {run}")

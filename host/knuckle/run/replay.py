@@ -35,6 +35,7 @@ from knuckle.run.calibrations import (
 from knuckle.run.mounting import Mounted, mounted_in, seats_in
 from knuckle.run.noise_kept import floor_of_facts
 from knuckle.run.parts import Part, from_facts
+from knuckle.run.replay_errors import empty, no_accelerometer, no_lengths
 from knuckle.run.zeros import KeptZero, zero_in
 from knuckle.store.capture import CaptureReader, is_capture, read_capture
 from knuckle.store.recording import Decoded, decode
@@ -198,7 +199,7 @@ def read_linear_recording(path: Path, stream: int | None = None) -> LinearRecord
     if not is_capture(path):
         log = read_log(path)
         if log.linear is None:
-            raise _no_lengths(path)
+            raise no_lengths(path)
         return LinearRecording(
             log.linear,
             stated_sensors(log.facts) or log.linear_names,
@@ -216,7 +217,7 @@ def read_linear_recording(path: Path, stream: int | None = None) -> LinearRecord
         run_facts = capture.header.facts
     found = linear_recording_of(decoded, notices)
     if found is None:
-        raise _no_lengths(path)
+        raise no_lengths(path)
     return replace(found, wheel=wheel, run_facts=run_facts)
 
 
@@ -284,7 +285,7 @@ def read_recording(path: Path, stream: int | None = None) -> Recording:
         floor = floor_of_facts(run_facts)
         at = moment_of(capture.header.started_utc)
     if decoded.block is None:
-        raise _empty(path) if decoded.linear is None else _no_accelerometer(path)
+        raise empty(path) if decoded.linear is None else no_accelerometer(path)
     recording = recording_of(decoded.block, decoded, notices, parts)
     fact = run_facts.get(CALIBRATION)
     if isinstance(fact, dict):
@@ -376,27 +377,3 @@ def _pieces(capture: CaptureReader, stream: int) -> Iterator[bytes]:
     for chunk in capture:
         if chunk.stream == stream:
             yield chunk.data
-
-
-def _empty(path: Path) -> RecordingError:
-    return RecordingError(
-        f"{path} holds no samples.",
-        "The recording was stopped before the pod sent any, or its lines hold no readings.",
-        "Record again, and wait until the live view shows angles.",
-    )
-
-
-def _no_accelerometer(path: Path) -> RecordingError:
-    return RecordingError(
-        f"{path} holds lengths only: the pod had no accelerometer.",
-        "It was not connected, did not answer, or the pod has none.",
-        "Camber and sweep need one; lengths serve `knuckle toe` and `knuckle linear`.",
-    )
-
-
-def _no_lengths(path: Path) -> RecordingError:
-    return RecordingError(
-        f"{path} holds no readings of a linear sensor.",
-        "The pod had none connected, or the log has no column linear_mm.",
-        "Record with the sensor connected; `knuckle watch` shows what a pod sends.",
-    )
