@@ -3,7 +3,8 @@
 
 On Windows: ``py tests\\run.py``. Words given are passed on to pytest, for example
 ``python3 tests/run.py tests/wire -k cobs``. ``--install`` installs missing Debian packages
-of tests/apt.txt (as root this is done unasked). With ``CI=1`` a missing tool or missing
+of tests/apt.txt (as root this is done unasked); ``--coverage`` counts which lines the tests
+run, which takes a third longer. With ``CI=1`` a missing tool or missing
 outside data is a failure. Written so that an old Python (3.6) can read it and say that it is
 too old.
 """
@@ -87,7 +88,7 @@ def run_shown(command):
         cwd=str(TOP),
         encoding="utf-8",
         errors="replace",
-        env=dict(os.environ, PYTHONIOENCODING="utf-8"),
+        env=dict(os.environ, PYTHONIOENCODING="utf-8", OPENBLAS_NUM_THREADS="1"),
     )
     lines = []
     for line in child.stdout:
@@ -113,7 +114,7 @@ def build_firmware():
 
 def main():
     """Set up, run every check, end with what was skipped and pytest's closing line."""
-    words = [word for word in sys.argv[1:] if word != "--install"]
+    words = [word for word in sys.argv[1:] if word not in ("--install", "--coverage")]
     start.check_python()
     absent = provide_packages("--install" in sys.argv[1:]) + missing_data()
     python = start.prepare("test")
@@ -128,8 +129,10 @@ def main():
         code, _ = run_shown([python, "-m", *check])
         if code != 0:
             failed.append(" ".join(check))
-    scope = words or ["--cov", "--cov-report=term:skip-covered"]
-    code, output = run_shown([python, "-m", "pytest", "-n", PROCESSES, "-rs", *scope])
+    if "--coverage" in sys.argv[1:]:
+        words += ["--cov", "--cov-report=term:skip-covered"]
+    shared = ["-n", PROCESSES, "--dist", "worksteal"]
+    code, output = run_shown([python, "-m", "pytest", *shared, "-rs", *words])
     if code != 0:
         failed.append(f"pytest (exit code {code})")
     table = absent + skips_of(output)
