@@ -199,7 +199,16 @@ def test_checks_end_with_skips_and_the_summary(project: Path) -> None:
         "pytest",
     ]
     assert called(project)[0].endswith(f"-e {project}[test]")
-    assert "--cov" in called(project)[-1]
+    assert "--cov" not in called(project)[-1]
+
+
+@posix_only
+def test_coverage_is_counted_when_asked(project: Path) -> None:
+    done = run_checks(project, "3 passed in 1.20s\n", 0, "--coverage", "tests/wire")
+    assert done.returncode == 0
+    assert "--cov " in called(project)[-1]
+    assert "tests/wire" in called(project)[-1]
+    assert "--coverage" not in called(project)[-1]
 
 
 @posix_only
