@@ -4,7 +4,7 @@
 On Windows: ``py tests\\run.py``. Words given are passed on to pytest, for example
 ``python3 tests/run.py tests/wire -k cobs``. ``--install`` installs missing Debian packages
 of tests/apt.txt (as root this is done unasked); ``--coverage`` counts which lines the tests
-run, which takes a third longer. With ``CI=1`` a missing tool or missing
+run, which takes half as long again. With ``CI=1`` a missing tool or missing
 outside data is a failure. Written so that an old Python (3.6) can read it and say that it is
 too old.
 """
