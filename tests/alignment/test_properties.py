@@ -28,7 +28,6 @@ from knuckle.alignment.shared import Origin
 from knuckle.alignment.straightedge import Span, pads_by_straightedge
 from knuckle.alignment.strings import Strings, Widths, strings_of
 from knuckle.alignment.toe_units import in_all_units, toe_deg_of_mm, toe_mm
-from knuckle.alignment.travel import Station, curve_of
 from knuckle.alignment.turn_out import BothHeadings, toe_out_on_turns
 from knuckle.estimate.priors import Given
 from knuckle.geometry.pads import against_pads
@@ -353,33 +352,6 @@ def test_advice_lands_on_a_linkage_in_space(name: str, behind: bool, start: floa
         by_geometry(link),
     )
     assert target.low <= truth[-1] <= target.high
-
-
-@few
-@given(
-    st.floats(-0.05, 0.05),
-    st.floats(-4e-4, 4e-4),
-    st.floats(-2.0, 2.0),
-)
-def test_curves_upside_down_and_in_other_units(slope, bend, level) -> None:
-    """A curve that is exactly of order two comes back; mirrored in height; in other units."""
-    heights = np.array([-50.0, -30.0, -10.0, 0.0, 15.0, 35.0, 55.0])
-    values = level + slope * heights + bend * heights**2
-
-    def fit(unit: float):
-        stations = [
-            Station(h * unit, v, 0.2 * abs(unit), 0.01)
-            for h, v in zip(heights, values, strict=True)
-        ]
-        return curve_of(Quantity.CAMBER, stations, order=2)
-
-    curve, mirrored, halves = fit(1.0), fit(-1.0), fit(0.5)
-    assert curve.coefficients == pytest.approx([level, slope, bend], abs=1e-9)
-    assert curve.slope_at().value == pytest.approx(-mirrored.slope_at().value, abs=1e-9)
-    assert halves.slope_at().value == pytest.approx(2.0 * curve.slope_at().value, abs=1e-9)
-    assert halves.slope_at().standard_uncertainty == pytest.approx(
-        2.0 * curve.slope_at().standard_uncertainty
-    )
 
 
 @quick

@@ -6,6 +6,8 @@ import math
 
 import numpy as np
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
 from alignment.figures import made, u_of
 from knuckle.alignment.axle import WheelToe, axle_toe
@@ -291,3 +293,30 @@ def test_what_is_no_axle_or_pair() -> None:
             pair_of(swept(left, *GOOD), swept(right, *GOOD))
     with pytest.raises(ValueError, match="track"):
         wheelbase_pair(Given(2500.0, 1.0), Given(2500.0, 1.0), 0.0)
+
+
+@settings(max_examples=15, deadline=None, derandomize=True)
+@given(
+    st.floats(-0.05, 0.05),
+    st.floats(-4e-4, 4e-4),
+    st.floats(-2.0, 2.0),
+)
+def test_curves_upside_down_and_in_other_units(slope, bend, level) -> None:
+    """A curve that is exactly of order two comes back; mirrored in height; in other units."""
+    heights = np.array([-50.0, -30.0, -10.0, 0.0, 15.0, 35.0, 55.0])
+    values = level + slope * heights + bend * heights**2
+
+    def fit(unit: float):
+        stations = [
+            Station(h * unit, v, 0.2 * abs(unit), 0.01)
+            for h, v in zip(heights, values, strict=True)
+        ]
+        return curve_of(Quantity.CAMBER, stations, order=2)
+
+    curve, mirrored, halves = fit(1.0), fit(-1.0), fit(0.5)
+    assert curve.coefficients == pytest.approx([level, slope, bend], abs=1e-9)
+    assert curve.slope_at().value == pytest.approx(-mirrored.slope_at().value, abs=1e-9)
+    assert halves.slope_at().value == pytest.approx(2.0 * curve.slope_at().value, abs=1e-9)
+    assert halves.slope_at().standard_uncertainty == pytest.approx(
+        2.0 * curve.slope_at().standard_uncertainty
+    )

@@ -11,12 +11,10 @@ from typing import Any
 import pytest
 
 from ble.radio import ADDRESS, Radio, needs_bus, radio
+from lab.monitor import Monitor
+from lab.stages import all_stages, read_traces
 
 pytestmark = needs_bus
-pytest.importorskip("bleak")
-
-from lab.monitor import Monitor  # noqa: E402 (after the skip)
-from lab.stages import all_stages, read_traces  # noqa: E402
 
 NAME = "knuckle-1"
 QUIET_S = 0.05

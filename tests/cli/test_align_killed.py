@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 
 from cli.killed_align import Process
-from cli.test_align import CAR
+from cli.typed_jobs import CAR
 from knuckle.car.file import read_car
 from knuckle.job.book import JobView, view_of
 from knuckle.job.phases import Mark, Phase

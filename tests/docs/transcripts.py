@@ -1,4 +1,4 @@
-"""Terminal sessions that documents show: typed again and laid beside what is printed.
+"""Dialogues that documents show: typed again and laid beside what is printed.
 
 In a fenced block of the kind `console` a line that begins with `$ ` is a command (or sets a
 variable); what follows is its output, with what was typed behind each question. A line `...` leaves
